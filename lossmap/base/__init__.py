@@ -1,0 +1,1 @@
+"""The ground floor: only nouns that two or more stages share."""

@@ -1,0 +1,82 @@
+"""Numbers with their doubt, and what a field's evidence says about a driver of loss."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+__all__ = ["NOTHING", "Delay", "Driver", "Estimate", "Verdict"]
+
+#: Evidence holds; enough counts and no link; the counts could not have shown a moderate link.
+Verdict = Literal["tracks", "no sign", "not enough counts"]
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """A value and its 90 % interval, all in one unit; NaN where nothing can be said."""
+
+    mean: float
+    low: float
+    high: float
+
+    def __bool__(self) -> bool:
+        """Whether anything is known."""
+        return math.isfinite(self.mean)
+
+    def times(self, by: float) -> Estimate:
+        """The same in another unit (`by` > 0)."""
+        return Estimate(self.mean * by, self.low * by, self.high * by)
+
+
+NOTHING = Estimate(math.nan, math.nan, math.nan)
+
+
+@dataclass(frozen=True)
+class Delay:
+    """How late a sensor's readings are [s], and whether they were shifted by that."""
+
+    seconds: float
+    low: float
+    high: float
+    applied: bool
+    note: str
+
+
+@dataclass(frozen=True)
+class Driver:
+    """Whether loss tracks ground speed or dryness in this field.
+
+    Attributes
+    ----------
+    name : "speed" or "dryness"
+    verdict : Verdict
+    effect : Estimate
+        Factor on loss for one `effect_step` of the driver: 1.49 means 49 % more.
+    effect_step : str
+        The step in words: ``"+0.5 m/s"`` or ``"-2 points"``.
+    chance : float
+        Posterior probability that the effect is above 1.
+    reference : float
+        Speed [m/s] above which, or moisture [%] below which, the effect is taken to act;
+        NaN where the field has no such layer.
+    stops : int
+        Stops that carried evidence.
+    stops_needed : int or None
+        Stops like these that would show a moderate effect 8 times in 10; None if unknown.
+    share_kg_ha : Estimate
+        Loss over the field that goes with speed above (moisture below) the reference.
+    note : str
+        Why nothing can be said, where nothing can.
+    """
+
+    name: str
+    verdict: Verdict
+    effect: Estimate
+    effect_step: str
+    chance: float
+    reference: float
+    stops: int
+    stops_needed: int | None
+    share_kg_ha: Estimate
+    note: str = ""

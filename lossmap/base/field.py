@@ -1,0 +1,220 @@
+"""A field: the facts its owner wrote down, and all that was made of them."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Annotated, Any
+
+import geopandas as gpd
+import pydantic
+import pyproj
+import shapely
+
+from lossmap.base.errors import SettingsError, shown
+from lossmap.base.estimates import Delay, Driver, Estimate
+from lossmap.base.grid import Surface
+from lossmap.base.reference import Crop
+from lossmap.base.settings import Metres, Settings, Strict, Typed
+
+__all__ = ["ROLES", "Cleaning", "ColumnChoice", "CountsFile", "Field", "FieldFacts", "FieldMap", "PointsFile"]
+
+#: What a column of a points file can be, with the SI unit it is turned into ("" = no unit).
+ROLES: dict[str, str] = {
+    "longitude": "deg",
+    "latitude": "deg",
+    "easting": "m",
+    "northing": "m",
+    "time": "",
+    "mass_flow": "kg/s",
+    "yield": "kg/ha",
+    "moisture": "percent",
+    "speed": "m/s",
+    "distance": "m",
+    "interval": "s",
+    "width": "m",
+    "heading": "deg",
+    "work": "",
+    "machine": "",
+    "pass": "",
+    "elevation": "m",
+}
+
+
+class ColumnChoice(Strict):
+    """Which column plays a role, and in which unit it stands."""
+
+    column: str
+    unit: str | None = None
+
+
+def _choice(value: Any) -> Any:
+    return {"column": value} if isinstance(value, str) else value
+
+
+class PointsFile(Strict):
+    """One log of one machine."""
+
+    path: str
+    machine: str | None = None
+    crs: str | None = None
+    layer: str | None = None
+    missing: tuple[str, ...] = ()
+    interval: Annotated[float, Typed("s")] | None = pydantic.Field(None, gt=0, le=60)
+    columns: dict[str, Annotated[ColumnChoice, pydantic.BeforeValidator(_choice)]] = {}
+
+    @pydantic.field_validator("columns")
+    @classmethod
+    def _known_roles(cls, columns: dict[str, ColumnChoice]) -> dict[str, ColumnChoice]:
+        wrong = sorted(set(columns) - set(ROLES))
+        if wrong:
+            raise ValueError(f"{shown(wrong[0])} is no role; the roles are {', '.join(ROLES)}")
+        return columns
+
+
+class CountsFile(Strict):
+    """One list of counts."""
+
+    path: str
+    crs: str | None = None
+    layer: str | None = None
+
+
+class FieldFacts(Strict):
+    """What stands in ``field.toml`` (contract, part 2)."""
+
+    name: str
+    crop: str
+    harvested_on: datetime.date | None = None
+    boundary: str | None = None
+    header_width: Metres = pydantic.Field(ge=0.5, le=30)
+    discharge_width: Metres | None = pydantic.Field(None, ge=0.3, le=40)
+    header: str | None = None
+    machine: str | None = None
+    operator: str | None = None
+    variety: str | None = None
+    row_spacing: str | None = None
+    population: str | None = None
+    thousand_seed_mass: Annotated[float, Typed("g")] | None = pydantic.Field(None, ge=0.2, le=3000)
+    points: tuple[PointsFile, ...] = ()
+    counts: tuple[CountsFile, ...] = ()
+
+
+@dataclass(frozen=True)
+class Field:
+    """One piece of land with one crop this season: its folder, its facts, its crop's row."""
+
+    folder: Path
+    facts: FieldFacts
+    crop: Crop
+
+    @property
+    def id(self) -> str:
+        """The folder's name, which names the results."""
+        return self.folder.name
+
+    @property
+    def discharge_width_m(self) -> float:
+        """Width over which residue is spread [m]; the header's where nothing else was said."""
+        return self.facts.discharge_width or self.facts.header_width
+
+    def file(self, relative: str) -> Path:
+        """A file the facts name, refused where it would lie outside the field's folder.
+
+        Raises
+        ------
+        SettingsError
+        """
+        path = (self.folder / relative).resolve()
+        if not path.is_relative_to(self.folder.resolve()):
+            raise SettingsError(
+                f"{self.id}/field.toml: {shown(relative)} lies outside the field's folder; copy the file into the folder"
+            )
+        return path
+
+
+@dataclass(frozen=True)
+class Cleaning:
+    """What `clean` found: how many records each reason took, and what the log had cut.
+
+    Attributes
+    ----------
+    read, kept : int
+        Records in, and records without a flag.
+    flags : mapping
+        Records by reason, only those that occur, in the order of `tables.FLAGS`.
+    logged_ha, fresh_ha : float
+        Area by width times distance, as logged and as freshly cut [ha]; NaN where unknown.
+    before, after : mapping
+        ``mean, median, sd, cv_pct, skewness`` of yield [kg/ha] of all and of kept records.
+    flow_delay, moisture_delay : Delay
+    notes : tuple of str
+        What could not be done with this log, in words.
+    """
+
+    read: int
+    kept: int
+    flags: Mapping[str, int]
+    logged_ha: float
+    fresh_ha: float
+    before: Mapping[str, float]
+    after: Mapping[str, float]
+    flow_delay: Delay
+    moisture_delay: Delay
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class FieldMap:
+    """All that was made of one field; what `report` writes.
+
+    Attributes
+    ----------
+    outline : shapely geometry
+        The field's edge [m in `crs`]: the boundary given, or the area the log cut.
+    outline_given : bool
+        Whether it is the boundary given.
+    points, losses, cells, zones : GeoDataFrame
+        POINTS (cleaned), LOSSES, CELLS and ZONES in `crs`.
+    loss : mapping of str to Estimate
+        ``total, preharvest, header, threshing`` over the field [kg/ha]; `NOTHING` where
+        the counts cannot separate a source.
+    loss_of_yield_pct : mapping of str to Estimate
+        The same as percent of total yield (harvested + lost).
+    seed_mass_g : Estimate
+        Mass of a thousand seeds used, with its doubt [g].
+    yield_kg_ha : float
+        Mean yield over believed points, weighted by area [kg/ha at market moisture].
+    surfaces : mapping of str to Surface
+        ``loss_kg_ha, yield_kg_ha, speed_m_s, moisture_pct``, those that exist.
+    drivers : mapping of str to Driver
+        ``speed`` and ``dryness``.
+    notes : tuple of str
+        What is missing and what follows from it, in plain words.
+    """
+
+    field: Field
+    settings: Settings
+    crs: pyproj.CRS
+    outline: shapely.Geometry
+    outline_given: bool
+    points: gpd.GeoDataFrame
+    cleaning: Cleaning
+    losses: gpd.GeoDataFrame
+    loss: Mapping[str, Estimate]
+    loss_of_yield_pct: Mapping[str, Estimate]
+    seed_mass_g: Estimate
+    yield_kg_ha: float
+    surfaces: Mapping[str, Surface]
+    cells: gpd.GeoDataFrame
+    drivers: Mapping[str, Driver]
+    zones: gpd.GeoDataFrame
+    notes: tuple[str, ...] = ()
+    inputs: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def area_ha(self) -> float:
+        """Area of the field [ha]."""
+        return float(self.outline.area) / 10_000

@@ -1,0 +1,145 @@
+"""Figures of the trade as rows of tables, each with the key of its source.
+
+Nothing agronomic stands as a literal in a stage: it is read here, and every row names
+where it was read (``sources.toml``).
+"""
+
+from __future__ import annotations
+
+import csv
+import functools
+import tomllib
+from dataclasses import dataclass
+from importlib import resources
+from types import MappingProxyType
+
+from lossmap.base.errors import NoReference, near, shown
+from lossmap.base.estimates import Estimate
+
+__all__ = ["Advice", "Caution", "Crop", "advice", "cautions", "crop", "crops", "sources"]
+
+
+@dataclass(frozen=True)
+class Crop:
+    """One row of crops.csv.
+
+    Attributes
+    ----------
+    name : str
+    bushel_lb : float or None
+        Legal weight of a bushel [lb]; None for crops sold by weight.
+    market_moisture_pct : float
+        Moisture at which it is sold [%, wet basis].
+    seed_mass_g : Estimate
+        Mass of a thousand seeds [g] with the range handbooks give (a 90 % interval for us).
+    yield_most_kg_ha : float
+        Beyond this a record is no yield.
+    ear_grain_g : Estimate or None
+        Grain on one ear [g], for crops lost by the ear.
+    keys : mapping
+        Source keys of each figure.
+    """
+
+    name: str
+    bushel_lb: float | None
+    market_moisture_pct: float
+    seed_mass_g: Estimate
+    yield_most_kg_ha: float
+    ear_grain_g: Estimate | None
+    keys: dict[str, tuple[str, ...]]
+
+
+@dataclass(frozen=True)
+class Advice:
+    """One thing to look at for one source of loss."""
+
+    source: str
+    order: int
+    look_at: str
+    but: str
+    when: str
+    keys: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Caution:
+    """One sentence that stands where work can hurt someone; `where` is count, adjust or fire."""
+
+    where: str
+    text: str
+    keys: tuple[str, ...]
+
+
+def crop(name: str) -> Crop:
+    """The crop of that name or by-name.
+
+    Raises
+    ------
+    NoReference
+    """
+    wanted = name.strip().lower().replace(" ", "_").replace("-", "_")
+    try:
+        return crops()[_also().get(wanted, wanted)]
+    except KeyError:
+        raise NoReference(f'"{shown(name)}" is not in the crop table; {near(wanted, crops())}') from None
+
+
+@functools.cache
+def crops() -> MappingProxyType[str, Crop]:
+    """All crops by name, in the table's order."""
+    return MappingProxyType({row["crop"]: _crop(row) for row in _rows("crops.csv")})
+
+
+@functools.cache
+def sources() -> MappingProxyType[str, str]:
+    """What each source key stands for."""
+    return MappingProxyType(tomllib.loads(_text("sources.toml")))
+
+
+def advice(source: str, crop_name: str) -> tuple[Advice, ...]:
+    """What to look at first when seed is lost at `source`, in order."""
+    return tuple(
+        Advice(row["source"], int(row["order"]), row["look_at"], row["but"], row["when"], tuple(row["key"].split()))
+        for row in sorted(_rows("advice.csv"), key=lambda row: int(row["order"]))
+        if row["source"] == source and (row["crops"] == "*" or crop_name in row["crops"].split())
+    )
+
+
+@functools.cache
+def cautions(where: str) -> tuple[Caution, ...]:
+    """What to say about safety where people count, adjust, or fire threatens."""
+    return tuple(
+        Caution(row["where"], row["text"], tuple(row["key"].split())) for row in _rows("cautions.csv") if row["where"] == where
+    )
+
+
+def _crop(row: dict[str, str]) -> Crop:
+    ear = _range(row, "ear_grain") if row["ear_grain_g"] else None
+    keys = {column.removesuffix("_source"): tuple(row[column].split()) for column in row if column.endswith("_source")}
+    return Crop(
+        row["crop"],
+        float(row["bushel_lb"]) if row["bushel_lb"] else None,
+        float(row["market_moisture_pct"]),
+        _range(row, "seed_mass"),
+        float(row["yield_most_kg_ha"]),
+        ear,
+        keys,
+    )
+
+
+def _range(row: dict[str, str], what: str) -> Estimate:
+    return Estimate(float(row[f"{what}_g"]), float(row[f"{what}_low_g"]), float(row[f"{what}_high_g"]))
+
+
+@functools.cache
+def _also() -> dict[str, str]:
+    return {other: row["crop"] for row in _rows("crops.csv") for other in row["also"].split()}
+
+
+@functools.cache
+def _rows(name: str) -> tuple[dict[str, str], ...]:
+    return tuple(csv.DictReader(_text(name).splitlines()))
+
+
+def _text(name: str) -> str:
+    return resources.files(__package__).joinpath(name).read_text(encoding="utf-8")

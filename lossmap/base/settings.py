@@ -1,0 +1,249 @@
+"""Every choice a run has, in the order in which the data meets it.
+
+Facts about a field are not here: they live in its ``field.toml`` (`lossmap.base.field`).
+Each setting has its unit in what people type (``"9 mph"``), a default, limits, and the
+reason for the default.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterator, Mapping
+from typing import Annotated, Any, Literal, TypeVar
+
+import pydantic
+from pydantic import BeforeValidator, ConfigDict, Field
+
+from lossmap.base.errors import SettingsError, near, shown
+from lossmap.base.units import quantity
+
+__all__ = [
+    "CleanSettings",
+    "GridSettings",
+    "Degrees",
+    "Hectares",
+    "LossSettings",
+    "Metres",
+    "MetresPerSecond",
+    "Percent",
+    "ReportSettings",
+    "Seconds",
+    "Settings",
+    "Strict",
+    "SurfaceSettings",
+    "Typed",
+    "ZoneSettings",
+    "build",
+    "merged",
+    "overridden",
+]
+
+
+def Typed(to: str) -> BeforeValidator:  # noqa: N802 - reads as a type where it is used
+    """For `Annotated`: a quantity typed with its unit, kept as a number of `to`."""
+
+    def read(value: object) -> object:
+        if value is None:
+            return None
+        try:
+            return quantity(value, to)
+        except SettingsError as refusal:
+            raise ValueError(str(refusal)) from refusal
+
+    return BeforeValidator(read, json_schema_input_type=str)
+
+
+Metres = Annotated[float, Typed("m")]
+MetresPerSecond = Annotated[float, Typed("m/s")]
+Seconds = Annotated[float, Typed("s")]
+Hectares = Annotated[float, Typed("ha")]
+Percent = Annotated[float, Typed("percent")]
+Degrees = Annotated[float, Typed("deg")]
+
+
+class Strict(pydantic.BaseModel):
+    """Frozen, unknown keys refused, defaults checked like anything typed."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", validate_default=True)
+
+
+class GridSettings(Strict):
+    """The field's one raster."""
+
+    cell: Metres = Field("5 m", ge=1, le=50, description="side of a cell; about the length a combine's flow smears over in 2 s")
+
+
+class CleanSettings(Strict):
+    """Which points can be believed (cleaning steps in the order in which they run)."""
+
+    flow_delay: Seconds = Field(
+        "0 s", ge=-30, le=60, description="how late mass flow is; most loggers have shifted it already, so 0 unless you know"
+    )
+    moisture_delay: Seconds = Field(
+        "0 s", ge=-30, le=60, description="how late moisture is; in many logs it is 8-14 s late, set it if you know yours"
+    )
+    jump_speed: MetresPerSecond = Field(
+        "6 m/s", ge=1, le=30, description="no combine moves faster between two records; a quicker step is a position fault"
+    )
+    turn: Degrees = Field(
+        "45 deg", ge=10, le=180, description="change of course over a few records that ends a pass"
+    )
+    idle: Seconds = Field("5 s", ge=0, le=120, description="zero flow for longer than this is not working")
+    pass_start: Seconds = Field("3 s", ge=0, le=60, description="flow still fills the machine (ramps of an open maize log: 3 s)")
+    pass_end: Seconds = Field("6 s", ge=0, le=60, description="flow runs out behind the crop's edge (same log: 6 s)")
+    shortest_pass: Seconds = Field("24 s", ge=0, le=300, description="shorter passes never leave their ramps")
+    speed_change: Percent = Field(
+        "20 %", ge=5, le=200, description="step of speed between records beyond which area and flow are out of step; a level is never refused"
+    )
+    least_width: Percent = Field("50 %", ge=0, le=100, description="fresh share of the header's width below which yield is a ratio of small numbers")
+    field_limits: float = Field(4.0, ge=2, le=20, description="points further than this many robust standard deviations from the field's median are refused")
+    neighbour_limit: Percent = Field("50 %", ge=10, le=500, description="departure from the median of the neighbours beyond which a point is refused")
+    boundary_margin: Percent = Field("50 %", ge=0, le=500, description="share of the header's width that a point may lie outside a given boundary")
+
+
+class LossSettings(Strict):
+    """From counted seeds to loss by source."""
+
+    seed_mass_doubt: Percent = Field(
+        "3 %", ge=0, le=50, description="standard error of a thousand-seed mass given in field.toml (common practice, no source)"
+    )
+    ear_mass_doubt: Percent = Field("30 %", ge=0, le=100, description="standard error of the grain on one ear where it was not weighed")
+    join_distance: Metres = Field(
+        "40 ft", ge=1, le=200, description="a stop takes speed and moisture from records this near; about one header's width"
+    )
+    position_scatter: Metres = Field("2 m", ge=0, le=100, description="frames of one stop further apart than this and join_distance together are refused")
+
+
+class SurfaceSettings(Strict):
+    """From values at places to surfaces."""
+
+    smoothing: float = Field(1.3, ge=0.3, le=10, description="standard deviation of the Gaussian over the machine's layers [cells]")
+    gap: Metres = Field("12 m", ge=1, le=200, description="machine layers are not drawn further than this from a believed point")
+    least_stops: int = Field(8, ge=3, le=1000, description="below this many stops the loss is one field mean, not a surface")
+    least_seeds: int = Field(30, ge=1, le=10_000, description="below this many seeds counted in all the loss is one field mean")
+
+
+class ZoneSettings(Strict):
+    """Where loss tracks speed or dryness."""
+
+    speed_above: MetresPerSecond | None = Field(None, description="reference speed; without it, averaged over plausible ones from the field's own speeds")
+    moisture_below: Percent | None = Field(None, description="reference moisture; without it, averaged over plausible ones from the field's own moistures")
+    tracks_chance: float = Field(
+        0.98, ge=0.8, le=0.9999, description="posterior chance of a positive slope from which loss 'tracks' (about 1 no-effect field in 20 is flagged)"
+    )
+    zone_chance: float = Field(0.8, ge=0.5, le=0.999, description="chance that a cell loses more than the least excess before it joins a zone")
+    least_excess: Percent = Field("10 %", ge=0, le=200, description="excess over the reference that matters, as a share of the field's mean loss")
+    least_area: Hectares = Field("0.2 ha", ge=0, le=100, description="smaller zones are not drawn: nobody drives differently for them")
+
+
+class ReportSettings(Strict):
+    """What people read."""
+
+    units: Literal["us", "metric"] = Field("us", description="bu/ac, mph, ac or kg/ha, km/h, ha on every page")
+    price: str | None = Field(None, description='price of the grain, as "4.20 USD/bu" or "170 USD/t"; without it no money is shown')
+
+
+class Settings(Strict):
+    """All of them."""
+
+    rng_seed: int = Field(1, ge=0, le=2**32 - 1, description="same seed, same bytes")
+    grid: GridSettings = GridSettings()
+    clean: CleanSettings = CleanSettings()
+    loss: LossSettings = LossSettings()
+    surfaces: SurfaceSettings = SurfaceSettings()
+    zones: ZoneSettings = ZoneSettings()
+    report: ReportSettings = ReportSettings()
+
+
+Model = TypeVar("Model", bound=pydantic.BaseModel)
+
+
+def build(model: type[Model], values: Mapping[str, Any], where: str) -> Model:
+    """A `model` from what was read, or one `SettingsError` with every fault in it.
+
+    Parameters
+    ----------
+    model : type
+        A `Strict` model.
+    values : mapping
+        What a TOML file held.
+    where : str
+        The file, as it shall stand before each fault.
+    """
+    try:
+        return model.model_validate(values)
+    except pydantic.ValidationError as refused:
+        faults = [f"{where}: {_fault(model, fault)}" for fault in refused.errors()]
+    raise SettingsError("\n".join(faults))
+
+
+def _fault(model: type[pydantic.BaseModel], fault: Mapping[str, Any]) -> str:
+    """One fault of pydantic in our own words."""
+    place = [part for part in fault["loc"] if not (isinstance(part, str) and part[:1].isupper())]
+    name = _dotted(place)
+    if fault["type"] == "extra_forbidden":
+        known = _keys_at(model, place[:-1])
+        return f"{name}: no such key; {near(str(place[-1]), known)}"
+    if fault["type"] == "missing":
+        return f"{name}: is missing; add it"
+    message = fault["msg"].removeprefix("Value error, ").removeprefix("Input should be ")
+    if fault["type"] == "value_error":
+        return f"{name}: {message}"
+    return f"{name}: must be {message} (is {shown(repr(fault['input']))})"
+
+
+def _dotted(place: list[Any]) -> str:
+    text = ""
+    for part in place:
+        text += f"[{part + 1}]" if isinstance(part, int) else f".{part}" if text else str(part)
+    return text
+
+
+def _keys_at(model: Any, place: list[Any]) -> list[str]:
+    """The keys known where a wrong one stood, walking down through lists and optional parts."""
+    for part in place:
+        if isinstance(part, str) and hasattr(model, "model_fields") and part in model.model_fields:
+            model = model.model_fields[part].annotation
+        while not hasattr(model, "model_fields"):
+            inner = [part for part in getattr(model, "__args__", ()) if hasattr(part, "model_fields") or hasattr(part, "__args__")]
+            if not inner:
+                return []
+            model = inner[0]
+    return sorted(model.model_fields)
+
+
+def merged(below: Mapping[str, Any], above: Mapping[str, Any]) -> dict[str, Any]:
+    """Two nested mappings in one, `above` winning."""
+    out = dict(below)
+    for key, value in above.items():
+        known = out.get(key)
+        out[key] = merged(known, value) if isinstance(known, Mapping) and isinstance(value, Mapping) else value
+    return out
+
+
+def overridden(values: Mapping[str, Any], assignments: list[str]) -> dict[str, Any]:
+    """`values` with each ``clean.idle="5 s"`` of a command line laid over it.
+
+    The right side is TOML; a bare word that is not (``report.units=metric``) is taken as text.
+    """
+    for assignment in assignments:
+        key, equals, text = assignment.partition("=")
+        if not equals or not key.strip():
+            raise SettingsError(f'--set {shown(assignment)}: is not KEY=VALUE; write for example --set grid.cell="10 m"')
+        try:
+            value = tomllib.loads(f"value = {text}")["value"]
+        except tomllib.TOMLDecodeError:
+            value = text.strip()
+        for part in reversed(key.strip().split(".")):
+            value = {part: value}
+        values = merged(values, value)
+    return dict(values)
+
+
+def walk(model: type[pydantic.BaseModel] = Settings, prefix: str = "") -> Iterator[tuple[str, Any]]:
+    """Each setting's dotted key and its field, in the data's order."""
+    for name, entry in model.model_fields.items():
+        if isinstance(entry.annotation, type) and issubclass(entry.annotation, pydantic.BaseModel):
+            yield from walk(entry.annotation, f"{prefix}{name}.")
+        else:
+            yield prefix + name, entry
