@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-__all__ = ["NOTHING", "Delay", "Driver", "Estimate", "Verdict"]
+__all__ = ["NOTHING", "Delay", "Driver", "Estimate", "SlopeEvidence", "Verdict"]
 
 #: Evidence holds; enough counts and no link; the counts could not have shown a moderate link.
 Verdict = Literal["tracks", "no sign", "not enough counts"]
@@ -41,6 +41,47 @@ class Delay:
     high: float
     applied: bool
     note: str
+
+
+@dataclass(frozen=True)
+class SlopeEvidence:
+    """What one field's counts say about the slope of log loss along one driver.
+
+    Attributes
+    ----------
+    name : "speed" or "dryness"
+    slope : Estimate
+        Of log loss, per m/s above the reference speed or per point below the reference moisture.
+    sd : float
+        Standard deviation of the same posterior.
+    chance : float
+        Posterior probability that the slope is above 0.
+    prior_sd : float
+        Standard deviation of the slope before anything was seen; its prior mean is 0.
+    expected_sd : float
+        What `sd` was to be expected from the stops' places, areas, speeds and moistures,
+        before their counts were compared.
+    reference : float
+        Speed [m/s] or moisture [%] where the effect begins, averaged over those tried; NaN
+        where the field has no such layer.
+    stops : int
+        Stops that carried evidence.
+    share_kg_ha : Estimate
+        Loss over the field that goes with speed above (moisture below) the reference.
+    note : str
+        Why nothing can be said, where nothing can.
+    """
+
+    name: str
+    slope: Estimate
+    sd: float
+    chance: float
+    prior_sd: float
+    expected_sd: float
+    reference: float
+    stops: int
+    share_kg_ha: Estimate
+    note: str = ""
 
 
 @dataclass(frozen=True)

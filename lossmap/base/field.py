@@ -28,6 +28,7 @@ ROLES: dict[str, str] = {
     "easting": "m",
     "northing": "m",
     "time": "",
+    "record": "",
     "mass_flow": "kg/s",
     "yield": "kg/ha",
     "moisture": "percent",

@@ -78,6 +78,15 @@ class Grid:
         flat = np.where(inside, row * self.cols + col, -1.0)
         return flat.astype(np.intp)
 
+    def polygon(self, mask: npt.NDArray[np.bool_]) -> shapely.Geometry:
+        """The cells of `mask` as one (multi)polygon [m], joined row by row: runs, not cells, are merged."""
+        edges = np.diff(mask.astype(np.int8), axis=1, prepend=0, append=0)
+        row, first = np.nonzero(edges == 1)
+        last = np.nonzero(edges == -1)[1]
+        west, north = self.west_m + first * self.cell_m, self.north_m - row * self.cell_m
+        boxes = shapely.box(west, north - self.cell_m, self.west_m + last * self.cell_m, north)
+        return shapely.union_all(boxes)
+
     def inside(self, outline: shapely.Geometry) -> npt.NDArray[np.bool_]:
         """Which cells have their centre in `outline`, ``[row, col]``."""
         easting, northing = self.centres()

@@ -8,11 +8,12 @@ reason for the default.
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterator, Mapping
-from typing import Annotated, Any, Literal, TypeVar
+from collections.abc import Mapping
+from typing import Annotated, Any, Literal, TypeVar, get_args, get_origin
 
 import pydantic
 from pydantic import BeforeValidator, ConfigDict, Field
+from pydantic.fields import FieldInfo
 
 from lossmap.base.errors import SettingsError, near, shown
 from lossmap.base.units import quantity
@@ -33,6 +34,7 @@ __all__ = [
     "SurfaceSettings",
     "Typed",
     "ZoneSettings",
+    "as_toml",
     "build",
     "merged",
     "overridden",
@@ -88,7 +90,7 @@ class CleanSettings(Strict):
     turn: Degrees = Field(
         "45 deg", ge=10, le=180, description="change of course over a few records that ends a pass"
     )
-    idle: Seconds = Field("5 s", ge=0, le=120, description="zero flow for longer than this is not working")
+    least_flow: Percent = Field("3 %", ge=0, le=50, description="flow (or yield) below this share of the log's middle value is a machine that is not working")
     pass_start: Seconds = Field("3 s", ge=0, le=60, description="flow still fills the machine (ramps of an open maize log: 3 s)")
     pass_end: Seconds = Field("6 s", ge=0, le=60, description="flow runs out behind the crop's edge (same log: 6 s)")
     shortest_pass: Seconds = Field("24 s", ge=0, le=300, description="shorter passes never leave their ramps")
@@ -109,7 +111,7 @@ class LossSettings(Strict):
     )
     ear_mass_doubt: Percent = Field("30 %", ge=0, le=100, description="standard error of the grain on one ear where it was not weighed")
     join_distance: Metres = Field(
-        "40 ft", ge=1, le=200, description="a stop takes speed and moisture from records this near; about one header's width"
+        "12 m", ge=1, le=200, description="a stop takes speed and moisture from records this near; about one header's width"
     )
     position_scatter: Metres = Field("2 m", ge=0, le=100, description="frames of one stop further apart than this and join_distance together are refused")
 
@@ -126,8 +128,8 @@ class SurfaceSettings(Strict):
 class ZoneSettings(Strict):
     """Where loss tracks speed or dryness."""
 
-    speed_above: MetresPerSecond | None = Field(None, description="reference speed; without it, averaged over plausible ones from the field's own speeds")
-    moisture_below: Percent | None = Field(None, description="reference moisture; without it, averaged over plausible ones from the field's own moistures")
+    speed_above: MetresPerSecond | None = Field(None, examples=["4.5 mph"], description="reference speed; without it, averaged over plausible ones from the field's own speeds")
+    moisture_below: Percent | None = Field(None, examples=["13 %"], description="reference moisture; without it, averaged over plausible ones from the field's own moistures")
     tracks_chance: float = Field(
         0.98, ge=0.8, le=0.9999, description="posterior chance of a positive slope from which loss 'tracks' (about 1 no-effect field in 20 is flagged)"
     )
@@ -140,7 +142,7 @@ class ReportSettings(Strict):
     """What people read."""
 
     units: Literal["us", "metric"] = Field("us", description="bu/ac, mph, ac or kg/ha, km/h, ha on every page")
-    price: str | None = Field(None, description='price of the grain, as "4.20 USD/bu" or "170 USD/t"; without it no money is shown')
+    price: str | None = Field(None, examples=["4.20 USD/bu"], description='price of the grain, as "4.20 USD/bu" or "170 USD/t"; without it no money is shown')
 
 
 class Settings(Strict):
@@ -240,10 +242,33 @@ def overridden(values: Mapping[str, Any], assignments: list[str]) -> dict[str, A
     return dict(values)
 
 
-def walk(model: type[pydantic.BaseModel] = Settings, prefix: str = "") -> Iterator[tuple[str, Any]]:
-    """Each setting's dotted key and its field, in the data's order."""
-    for name, entry in model.model_fields.items():
-        if isinstance(entry.annotation, type) and issubclass(entry.annotation, pydantic.BaseModel):
-            yield from walk(entry.annotation, f"{prefix}{name}.")
+def as_toml() -> str:
+    """Every setting as a TOML file that a run reads: its reason and limits above, its default beside."""
+    lines = ["# Settings of lossmap map. Each line is the default; a file needs only what differs."]
+    for name, entry in Settings.model_fields.items():
+        part = entry.annotation
+        if isinstance(part, type) and issubclass(part, Strict):
+            lines += ["", f"[{name}]  # {str(part.__doc__).splitlines()[0]}"]
+            lines += [line for key, inner in part.model_fields.items() for line in _setting_lines(key, inner)]
         else:
-            yield prefix + name, entry
+            lines += ["", *_setting_lines(name, entry)]
+    return "\n".join(lines)
+
+
+def _setting_lines(name: str, entry: FieldInfo) -> list[str]:
+    limits = _limits(entry)
+    value = entry.default
+    shown_value = f'# {name} = "{(entry.examples or [""])[0]}"' if value is None else f"{name} = {value}" if isinstance(value, (int, float)) else f'{name} = "{value}"'
+    return [f"# {entry.description}{f' ({limits})' if limits else ''}", shown_value]
+
+
+def _limits(entry: FieldInfo) -> str:
+    """The range in the unit of the default: ``1 to 50 m``; the words allowed, for a choice."""
+    bounds = {name: getattr(rule, name) for rule in entry.metadata for name in ("ge", "le", "gt", "lt") if hasattr(rule, name)}
+    if get_origin(entry.annotation) is Literal:
+        return " or ".join(f'"{word}"' for word in get_args(entry.annotation))
+    if not bounds:
+        return ""
+    low, high = bounds.get("ge", bounds.get("gt")), bounds.get("le", bounds.get("lt"))
+    unit = str(entry.default).partition(" ")[2] if isinstance(entry.default, str) else ""
+    return f"{low:,.10g} to {high:,.10g} {unit}".rstrip()

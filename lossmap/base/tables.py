@@ -127,6 +127,7 @@ POINTS = Contract(
     "Point",
     (
         Column("time", "when it was logged, UTC", "time", optional=True),
+        Column("record", "running number, where rows do not stand in the order of harvest", optional=True),
         Column("mass_flow_kg_s", "grain through the elevator, wet", unit="kg/s", optional=True),
         Column("yield_kg_ha", "grain at market moisture", unit="kg/ha", optional=True),
         Column("moisture_pct", "grain water, wet basis", unit="%", optional=True),

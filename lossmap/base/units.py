@@ -149,14 +149,11 @@ def quantity(text: object, to: str, bushel_lb: float | None = None) -> float:
     SettingsError
         Not a number with a unit, or a unit of another kind.
     """
-    if isinstance(text, bool) or not isinstance(text, (str, int, float)):
-        raise SettingsError(f"{shown(text)} is not a number with a unit; write for example {_example(to)}")
     match = _NUMBER.match(text) if isinstance(text, str) else None
-    if match is None:
-        raise SettingsError(f'"{shown(text)}" has no unit; write for example {_example(to)}')
-    number, unit = match.groups()
+    number, unit = match.groups() if match else ("", "")
     if not unit:
-        raise SettingsError(f'"{shown(text)}" has no unit; write for example {_example(to)}')
+        found = f'"{shown(text)}"' if isinstance(text, str) else shown(text)
+        raise SettingsError(f"{found} is not a number with a unit; write for example {_example(to)}")
     try:
         return float(number) * factor(unit, to, bushel_lb)
     except NoReference as refusal:

@@ -1,0 +1,44 @@
+# Each target does its own set-up: a virtual environment in .venv, remade when pyproject.toml changes.
+PYTHON ?= python3
+BIN := .venv/bin
+DEMO_FIELDS := $(sort $(patsubst %/field.toml,%,$(wildcard demo-fields/*/field.toml)))
+
+# sums keep their order, and two test workers do not fight over two cores
+export OMP_NUM_THREADS := 1
+export OPENBLAS_NUM_THREADS := 1
+
+.PHONY: demo test slow bench check clean
+
+demo: .venv/use          ## map the made fields; ends with the path of a map to open
+	@for field in $(DEMO_FIELDS); do $(BIN)/lossmap map $$field --out out/demo --config configs/demo.toml --quiet || exit; done
+	@echo "open $(CURDIR)/out/demo/$(notdir $(firstword $(DEMO_FIELDS)))/map.html in a browser"
+
+test: .venv/develop      ## everything but the long simulations
+	$(BIN)/pytest -n 2 --dist loadfile
+
+slow: .venv/develop      ## the long simulations: coverage, false flags, power
+	$(BIN)/pytest -m slow -s
+
+bench: .venv/develop     ## how long a field takes and how much memory, beside other libraries
+	$(BIN)/python tests/benchmark.py
+
+check: .venv/develop     ## format, lint, types, floors
+	$(BIN)/ruff format --check .
+	$(BIN)/ruff check .
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+
+clean:
+	rm -rf .venv out build *.egg-info
+
+.venv/bin/python:
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { echo "lossmap needs Python 3.11 or newer; found: $$($(PYTHON) --version 2>&1). Set PYTHON=python3.12, say."; exit 1; }
+	@$(PYTHON) -m venv .venv || { rm -rf .venv; echo "Python has no venv here; on Debian or Ubuntu: apt-get install python3-venv"; exit 1; }
+
+.venv/use: pyproject.toml | .venv/bin/python
+	$(BIN)/pip install --quiet --disable-pip-version-check --editable .
+	@touch $@
+
+.venv/develop: pyproject.toml | .venv/bin/python
+	$(BIN)/pip install --quiet --disable-pip-version-check --editable '.[dev]'
+	@touch $@ .venv/use

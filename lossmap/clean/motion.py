@@ -1,0 +1,87 @@
+"""Working or not, passes, their ends, and sudden changes of speed (never its level)."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from lossmap.base.grid import Floats
+from lossmap.clean.track import Mask, Track, Whole
+
+__all__ = ["passes", "ramps", "speed_changes"]
+
+
+def passes(track: Track, working: Mask, jump_speed_m_s: float, turn_deg: float) -> Whole:
+    """Number of the pass each record belongs to, -1 while not working.
+
+    A pass ends where the log pauses, the machine stops working, the position jumps or the
+    course turns by more than `turn_deg` within a few records.
+    """
+    usual = float(np.median(track.interval_s[working])) if working.any() else 1.0
+    with np.errstate(invalid="ignore"):
+        # the limit scales with the log's interval: a fixed one eats 3 s logs or misses pauses in 1 s logs
+        pause = (track.gap_s > 2.5 * usual) | (track.interval_s > 4.0 * usual)
+        leap = track.step_m > jump_speed_m_s * track.interval_s + 3.0
+    stopped = np.ones(len(working), dtype=bool)
+    stopped[1:] = ~working[:-1]
+    breaks = track.starts | pause | leap | stopped | _turns(track, turn_deg)
+    return np.where(working, np.cumsum(breaks), -1)
+
+
+def _turns(track: Track, turn_deg: float) -> Mask:
+    """Records at which the course over the next records differs from that over the last ones.
+
+    The chord spans at least six metres: over less, a fix's wander looks like a turn.
+    """
+    usual = float(np.nanmedian(track.step_m)) if np.isfinite(track.step_m).any() else 1.0
+    span = int(np.clip(np.ceil(6.0 / max(usual, 0.1)), 1, 12))
+    x, y = track.easting_m, track.northing_m
+    turned = np.zeros(len(x), dtype=bool)
+    if len(x) <= 2 * span:
+        return turned
+    here = slice(span, -span)
+    before = np.arctan2(x[here] - x[: -2 * span], y[here] - y[: -2 * span])
+    after = np.arctan2(x[2 * span :] - x[here], y[2 * span :] - y[here])
+    with np.errstate(invalid="ignore"):
+        turned[here] = np.abs(np.angle(np.exp(1j * (after - before)))) > np.radians(turn_deg)
+    return turned
+
+
+def ramps(track: Track, pass_id: Whole, start_s: float, end_s: float, shortest_s: float) -> tuple[Mask, Mask, Mask]:
+    """Records of short passes, of passes' first seconds and of their last.
+
+    Returns
+    -------
+    (short, start, end) : arrays of bool
+    """
+    run, count = _runs(pass_id)
+    clock = np.cumsum(track.interval_s)
+    first, last = np.full(count, np.inf), np.full(count, -np.inf)
+    np.minimum.at(first, run, clock - track.interval_s)
+    np.maximum.at(last, run, clock)
+    on = pass_id >= 0
+    # half an interval of grace: a record of 3 s stands for all of its 3 s
+    grace = 0.5 * track.interval_s
+    short = on & ((last - first)[run] < shortest_s)
+    start = on & (clock - first[run] <= start_s + grace * (start_s > 0)) & (start_s > 0)
+    end = on & (last[run] - clock + track.interval_s <= end_s + grace) & (end_s > 0)
+    return short, start, end
+
+
+def _runs(pass_id: Whole) -> tuple[Whole, int]:
+    """Consecutive numbers of the stretches of equal `pass_id`."""
+    changes = np.ones(len(pass_id), dtype=bool)
+    changes[1:] = pass_id[1:] != pass_id[:-1]
+    run = np.cumsum(changes) - 1
+    return run, int(run[-1]) + 1 if len(run) else 0
+
+
+def speed_changes(speed_m_s: Floats, pass_id: Whole, change_pct: float) -> Mask:
+    """Records whose speed differs from the one before, in the same pass, by more than `change_pct`.
+
+    Change, not level: at a change the area follows at once and the flow seconds later. A
+    steady fast pass is evidence of how loss goes with speed and is never refused here.
+    """
+    before = np.full(len(speed_m_s), np.nan)
+    before[1:] = np.where(pass_id[1:] == pass_id[:-1], speed_m_s[:-1], np.nan)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.asarray((np.abs(speed_m_s / before - 1.0) > change_pct / 100.0) & (pass_id >= 0))

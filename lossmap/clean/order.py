@@ -1,0 +1,259 @@
+"""The order of cleaning: what runs after what, and what becomes of each record.
+
+The order follows what each step needs (cleaning notes, Simbahan et al. 2004, Agron. J.
+96:1091-1102): positions before passes, passes before ramps, the swath before the yield
+it corrects, the yield before its outliers. No row is dropped; the first reason that holds
+stands in ``flag``.
+"""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import numpy as np
+import shapely
+
+from lossmap.base.errors import TooLittleData
+from lossmap.base.field import Cleaning, Field
+from lossmap.base.grid import Floats
+from lossmap.base.settings import CleanSettings
+from lossmap.base.tables import FLAGS, POINTS
+from lossmap.clean.delay import as_set, earlier
+from lossmap.clean.motion import passes, ramps, speed_changes
+from lossmap.clean.position import collapsed_sections, duplicates, jumps, known_places
+from lossmap.clean.swath import fresh_share
+from lossmap.clean.track import Mask, Track, track_of
+from lossmap.clean.values import at_market, moisture, spread, unlike_field, unlike_neighbours, wet_yield
+
+__all__ = ["clean"]
+
+# Fewer believed records than this are no log of a field.
+LEAST_KEPT = 50
+
+# A swath fresher than this share is whole (cleaning notes: 50-95 % correct, above leave).
+OVERLAP_BELOW = 0.9
+
+
+def clean(
+    points: gpd.GeoDataFrame, field: Field, settings: CleanSettings, boundary: shapely.Geometry | None = None
+) -> tuple[gpd.GeoDataFrame, Cleaning]:
+    """Doubt each record of a log once, for one reason, and recompute yield from its parts.
+
+    Parameters
+    ----------
+    points : POINTS
+        In the field's metric crs.
+    field : Field
+    settings : CleanSettings
+    boundary : shapely geometry, optional
+        The field's edge in the same crs [m].
+
+    Returns
+    -------
+    (POINTS, Cleaning)
+        Every record in its order, with ``flag``, ``pass_id``, ``fresh_width_m``,
+        ``speed_m_s`` and yield at market moisture; and what was found.
+
+    Raises
+    ------
+    TooLittleData
+        Fewer than 50 records can be believed.
+    """
+    placed = known_places(points)
+    collapsed, section_rows = collapsed_sections(points)
+    flags = _Flags(len(points))
+    flags.put(~placed, "bad position")
+    flags.put(section_rows, "section row")
+    log = _Log(collapsed, track_of(collapsed[~section_rows], placed[~section_rows]), ~section_rows)
+    notes: list[str] = []
+
+    flags.put(log.back(duplicates(log.table, log.track)), "duplicate")
+    flags.put(log.back(jumps(log.track, settings.jump_speed)), "position jump")
+    flow, wet = log.shifted("mass_flow_kg_s", settings.flow_delay), log.values("yield_kg_ha")
+    water = moisture(log.shifted("moisture_pct", settings.moisture_delay))
+    working = _working(log, flow, wet, settings) & ~log.ahead(flags.any())
+    flags.put(log.back(~working), "not working")
+
+    speed = _speed(log)
+    if log.track.ordered:
+        pass_id = passes(log.track, working, settings.jump_speed, settings.turn)
+        short, start, end = ramps(log.track, pass_id, settings.pass_start, settings.pass_end, settings.shortest_pass)
+        for mask, reason in ((short, "short pass"), (start, "pass start"), (end, "pass end")):
+            flags.put(log.back(mask), reason)
+        flags.put(log.back(speed_changes(speed, pass_id, settings.speed_change)), "speed change")
+        share = fresh_share(log.track, log.values("width_m"), pass_id)
+        flags.put(log.back(share < settings.least_width / 100.0), "swath already cut")
+        if not log.track.clock:
+            notes.append("the log has no clock: pass ends and short passes are judged by distance, at 2 m a second")
+    else:
+        pass_id, share = np.full(len(speed), -1), np.ones(len(speed))
+        notes.append(
+            "the rows have lost the order of harvest: passes, their ends, speed changes and overlap cannot be judged "
+            '(if a column numbers the records, set record = "its name" under [points.columns])'
+        )
+    if boundary is not None:
+        flags.put(_outside(points, boundary, settings.boundary_margin / 100.0 * field.facts.header_width), "outside field")
+
+    width = log.values("width_m")
+    market = field.crop.market_moisture_pct
+    as_logged = _yield(log, log.values("mass_flow_kg_s"), wet, log.values("moisture_pct"), width, log.driven(), market)
+    # a share near one is the raster's own grain, not an overlap
+    cut_width = width * np.where(share > OVERLAP_BELOW, 1.0, np.fmax(share, 0.05))
+    dry = _yield(log, flow, wet, water, cut_width, log.track.distance_m, market)
+    _refuse_values(flags, log, dry, field, settings)
+
+    table = _written(collapsed, log, flags, {"moisture_pct": water, "speed_m_s": speed, "yield_kg_ha": dry}, pass_id, width * share)
+    kept = flags.kept()
+    if kept.sum() < LEAST_KEPT:
+        raise TooLittleData(
+            f"{field.id}: {int(kept.sum())} of {len(points)} records can be believed, at least {LEAST_KEPT} are needed "
+            f"({flags.worst()}); check columns and units with lossmap check"
+        )
+    cut = working & np.isfinite(width)
+    return POINTS.check(table), Cleaning(
+        read=len(points),
+        kept=int(kept.sum()),
+        flags=flags.counted(),
+        logged_ha=float(np.nansum((width * log.track.distance_m)[cut])) / 10_000,
+        fresh_ha=float(np.nansum((width * share * log.track.distance_m)[cut])) / 10_000,
+        before=spread(as_logged),
+        after=spread(table["yield_kg_ha"].to_numpy()[kept]),
+        flow_delay=as_set(settings.flow_delay, "clean.flow_delay"),
+        moisture_delay=as_set(settings.moisture_delay, "clean.moisture_delay"),
+        notes=(*notes, *_share_removed(len(points) - int(section_rows.sum()), int(kept.sum()))),
+    )
+
+
+class _Flags:
+    """One reason a record; the first put stands."""
+
+    def __init__(self, count: int) -> None:
+        self._reason = np.full(count, "", dtype=object)
+
+    def put(self, mask: Mask, reason: str) -> None:
+        self._reason[mask & (self._reason == "")] = reason
+
+    def any(self) -> Mask:
+        return np.asarray(self._reason != "", dtype=bool)
+
+    def kept(self) -> Mask:
+        return ~self.any()
+
+    def counted(self) -> dict[str, int]:
+        return {reason: n for reason in FLAGS if (n := int((self._reason == reason).sum()))}
+
+    def worst(self) -> str:
+        counted = self.counted()
+        reason = max(counted, key=lambda one: counted[one])
+        return f'most are flagged "{reason}"'
+
+    def text(self) -> np.ndarray:
+        return self._reason.astype(str)
+
+
+class _Log:
+    """The readings of a table in the order of harvest, and the way back to its rows."""
+
+    def __init__(self, table: gpd.GeoDataFrame, track: Track, readings: Mask) -> None:
+        self.table = table[readings]
+        self.track = track
+        self._rows = np.flatnonzero(readings)[track.order]
+        self._length = len(table)
+
+    def values(self, name: str) -> Floats:
+        """A column, NaN where the log has none."""
+        if name not in self.table:
+            return np.full(len(self.table), np.nan)
+        return self.table[name].to_numpy(dtype=float)[self.track.order]
+
+    def driven(self) -> Floats:
+        """Distance exactly as logged, the track's own where the log has none."""
+        return self.values("distance_m") if "distance_m" in self.table else self.track.distance_m
+
+    def shifted(self, name: str, seconds: float) -> Floats:
+        return earlier(self.values(name), self.track, seconds)
+
+    def ahead(self, mask: Mask) -> Mask:
+        """A mask over rows, over readings in the order of harvest."""
+        return mask[self._rows]
+
+    def back(self, mask: Mask) -> Mask:
+        """A mask over readings, over rows."""
+        out = np.zeros(self._length, dtype=bool)
+        out[self._rows] = mask
+        return out
+
+    def column(self, values: Floats, elsewhere: Floats) -> Floats:
+        """Values of readings as a column of the table; rows that are no reading keep `elsewhere`."""
+        out = np.array(elsewhere, copy=True)
+        out[self._rows] = values
+        return out
+
+
+def _working(log: _Log, flow: Floats, wet: Floats, settings: CleanSettings) -> Mask:
+    measured = flow if np.isfinite(flow).any() else wet
+    positive = measured[measured > 0]
+    least = settings.least_flow / 100.0 * (float(np.median(positive)) if positive.size else 0.0)
+    work = log.values("work")
+    with np.errstate(invalid="ignore"):
+        return np.asarray((work != 0) & (log.values("width_m") > 0) & ~(measured <= least) & ~np.isnan(measured))
+
+
+def _speed(log: _Log) -> Floats:
+    """Logged speed, else distance over a real interval; NaN without either."""
+    logged = log.values("speed_m_s")
+    if not log.track.clock:
+        return logged
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(np.isnan(logged), log.track.distance_m / log.track.interval_s, logged)
+
+
+def _yield(
+    log: _Log, flow: Floats, logged: Floats, water: Floats, width: Floats, distance: Floats, market_pct: float
+) -> Floats:
+    """From mass flow where it and a clock are known, else as logged on the width really cut [kg/ha]."""
+    if np.isfinite(flow).any() and log.track.clock:
+        return at_market(wet_yield(flow, log.track.interval_s, width, distance), water, market_pct)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(width > 0, logged * log.values("width_m") / width, np.nan)
+
+
+def _refuse_values(flags: _Flags, log: _Log, dry: Floats, field: Field, settings: CleanSettings) -> None:
+    """Outliers last: each step looks only at what the ones before it left."""
+    with np.errstate(invalid="ignore"):
+        flags.put(log.back((dry <= 0) | (dry > field.crop.yield_most_kg_ha)), "beyond crop limits")
+    flags.put(log.back(~np.isfinite(dry)), "no yield")
+    flags.put(log.back(unlike_field(dry, log.ahead(flags.kept()), settings.field_limits)), "unlike the field")
+    radius = 2.5 * field.facts.header_width
+    track = log.track
+    aside = unlike_neighbours(track.easting_m, track.northing_m, dry, log.ahead(flags.kept()), radius, settings.neighbour_limit)
+    flags.put(log.back(aside), "unlike its neighbours")
+
+
+def _outside(points: gpd.GeoDataFrame, boundary: shapely.Geometry, margin_m: float) -> Mask:
+    edge = shapely.buffer(boundary, margin_m)
+    shapely.prepare(edge)
+    return ~shapely.contains_xy(edge, points.geometry.x.to_numpy(), points.geometry.y.to_numpy())
+
+
+def _written(
+    table: gpd.GeoDataFrame, log: _Log, flags: _Flags, columns: dict[str, Floats], pass_id: np.ndarray, fresh_width: Floats
+) -> gpd.GeoDataFrame:
+    nothing = np.full(len(table), np.nan)
+    out = table.copy()
+    for name, values in columns.items():
+        out[name] = log.column(values, nothing)
+    out["fresh_width_m"] = log.column(fresh_width, nothing)
+    out["pass_id"] = log.column(pass_id, np.full(len(table), -1)).astype(np.int64)
+    out["flag"] = flags.text()
+    out["flag"] = out["flag"].astype("str")
+    return out
+
+
+def _share_removed(readings: int, kept: int) -> tuple[str, ...]:
+    """Published shares run from 3 to 35 %; outside them the cleaning, or the log, deserves a look."""
+    gone = 100.0 * (1 - kept / max(readings, 1))
+    if gone > 35:
+        return (f"{gone:.0f} % of the readings are not believed, more than usual (3 to 35 %): look at the reasons before using the maps",)
+    if gone < 3:
+        return (f"only {gone:.1f} % of the readings are not believed, less than usual (3 to 35 %): the log may have been cleaned already",)
+    return ()

@@ -1,0 +1,80 @@
+"""Yield from its parts, and values that no crop, this field, or the neighbours can have."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from lossmap.base.grid import Floats
+from lossmap.clean.track import Mask
+
+__all__ = ["at_market", "moisture", "spread", "unlike_field", "unlike_neighbours", "wet_yield"]
+
+# Water outside this range is a sensor that reads nothing (formats: 0, 2 and 2.1 % stand for "none").
+DRIEST_PCT, WETTEST_PCT = 5.0, 40.0
+
+NEIGHBOURS = 25
+
+
+def moisture(logged_pct: Floats) -> Floats:
+    """Moisture with readings that are none turned to missing [%, wet basis]."""
+    with np.errstate(invalid="ignore"):
+        return np.where((logged_pct >= DRIEST_PCT) & (logged_pct <= WETTEST_PCT), logged_pct, np.nan)
+
+
+def wet_yield(mass_flow_kg_s: Floats, interval_s: Floats, width_m: Floats, distance_m: Floats) -> Floats:
+    """Grain per area as it came [kg/ha]: flow times interval over width times distance; NaN where no area was covered."""
+    with np.errstate(invalid="ignore", divide="ignore"):
+        per_area = mass_flow_kg_s * interval_s / (width_m * distance_m) * 10_000
+    return np.where((width_m > 0) & (distance_m > 0), per_area, np.nan)
+
+
+def at_market(wet_kg_ha: Floats, moisture_pct: Floats, market_pct: float) -> Floats:
+    """The same dry matter at market moisture [kg/ha]; where moisture is missing, at the field's middle one.
+
+    A log without any moisture is taken as sold: the caller says so.
+    """
+    known = np.isfinite(moisture_pct)
+    usual = float(np.median(moisture_pct[known])) if known.any() else market_pct
+    return wet_kg_ha * (100.0 - np.where(known, moisture_pct, usual)) / (100.0 - market_pct)
+
+
+def unlike_field(values: Floats, believed: Mask, limit: float) -> Mask:
+    """Values further than `limit` robust standard deviations from the middle of the believed ones."""
+    known = values[believed & np.isfinite(values)]
+    if known.size < 20:
+        return np.zeros(len(values), dtype=bool)
+    middle = np.median(known)
+    # 1.4826 turns the median absolute deviation into the standard deviation of a normal
+    sd = 1.4826 * np.median(np.abs(known - middle))
+    with np.errstate(invalid="ignore"):
+        return np.asarray(np.abs(values - middle) > limit * max(sd, 1e-9))
+
+
+def unlike_neighbours(easting_m: Floats, northing_m: Floats, values: Floats, believed: Mask, radius_m: float, limit_pct: float) -> Mask:
+    """Values that differ from the median of their believed neighbours within `radius_m` by more than `limit_pct`."""
+    out = np.zeros(len(values), dtype=bool)
+    rows = np.flatnonzero(believed & np.isfinite(values))
+    if rows.size < NEIGHBOURS:
+        return out
+    places = np.column_stack([easting_m[rows], northing_m[rows]])
+    away, found = cKDTree(places).query(places, k=NEIGHBOURS, distance_upper_bound=radius_m)
+    padded = np.append(values[rows], np.nan)[found[:, 1:]]
+    padded[~np.isfinite(away[:, 1:])] = np.nan
+    enough = np.isfinite(padded).sum(axis=1) >= 5
+    middle = np.full(rows.size, np.nan)
+    middle[enough] = np.nanmedian(padded[enough], axis=1)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        out[rows] = np.abs(values[rows] / middle - 1.0) > limit_pct / 100.0
+    return out
+
+
+def spread(values: Floats) -> dict[str, float]:
+    """``mean, median, sd, cv_pct, skewness`` of what is known; NaN with fewer than two values."""
+    known = values[np.isfinite(values)]
+    if known.size < 2:
+        return dict.fromkeys(("mean", "median", "sd", "cv_pct", "skewness"), float("nan"))
+    mean, sd = float(known.mean()), float(known.std(ddof=1))
+    skewness = float(np.mean(((known - mean) / sd) ** 3)) if sd > 0 else 0.0
+    cv = 100.0 * sd / mean if mean else float("nan")
+    return {"mean": mean, "median": float(np.median(known)), "sd": sd, "cv_pct": cv, "skewness": skewness}

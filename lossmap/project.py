@@ -1,0 +1,65 @@
+"""To the field's own metric coordinate system, in which everything after is computed."""
+
+from __future__ import annotations
+
+import geopandas as gpd
+import numpy as np
+import pyproj
+import shapely
+
+from lossmap.base.errors import ReadError, shown
+
+__all__ = ["near_together", "project", "utm_crs"]
+
+# Counts of one field lie within its log; ten kilometres off they are another field's.
+FARTHEST_COUNT_M = 2_000.0
+
+
+def project(frame: gpd.GeoDataFrame, crs: pyproj.CRS) -> gpd.GeoDataFrame:
+    """`frame` in `crs`; its points by arrays, ten times quicker than point by point."""
+    if frame.crs == crs:
+        return frame
+    if not (shapely.get_type_id(frame.geometry.to_numpy()) == 0).all():
+        return frame.to_crs(crs)
+    step = pyproj.Transformer.from_crs(frame.crs, crs, always_xy=True)
+    x, y = step.transform(frame.geometry.x.to_numpy(), frame.geometry.y.to_numpy())
+    return frame.set_geometry(gpd.GeoSeries(shapely.points(x, y), index=frame.index, crs=crs))
+
+
+def utm_crs(frame: gpd.GeoDataFrame) -> pyproj.CRS:
+    """The metric system of a field: the file's own if it is one, else the UTM zone of its middle.
+
+    The middle is the median place: one record at (0, 0) does not move a field to Africa.
+    """
+    if frame.crs.is_projected and all(axis.unit_name in ("metre", "meter") for axis in frame.crs.axis_info):
+        return frame.crs
+    places = frame.geometry if frame.crs.is_geographic else frame.geometry.to_crs("EPSG:4326")
+    lon, lat = float(np.nanmedian(places.x)), float(np.nanmedian(places.y))
+    zone = int(np.clip((lon + 180) // 6 + 1, 1, 60))
+    return pyproj.CRS.from_epsg((32600 if lat >= 0 else 32700) + zone)
+
+
+def near_together(counts: gpd.GeoDataFrame, place: shapely.Geometry, what: str, where: str) -> None:
+    """Refuse counts that cannot belong to this field.
+
+    Parameters
+    ----------
+    counts : COUNTS
+    place : shapely geometry
+        Where the field is, in the counts' crs [m].
+    what, where : str
+        What `place` is and the field's id, for the message.
+
+    Raises
+    ------
+    ReadError
+    """
+    away = shapely.distance(counts.geometry.to_numpy(), place)
+    far = np.flatnonzero(~(away <= FARTHEST_COUNT_M))
+    if far.size:
+        worst = far[np.argmax(away[far])]
+        raise ReadError(
+            f"{where}: stop {shown(counts['stop_id'].iloc[worst])} lies {away[worst] / 1000:,.0f} km from the field's {what} "
+            f"({far.size} of {len(counts)} counts are more than {FARTHEST_COUNT_M / 1000:g} km off); "
+            "these are another field's counts, or longitude and latitude are swapped"
+        )

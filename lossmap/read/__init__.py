@@ -1,0 +1,8 @@
+"""Files to tables in the contracts' names and units. The first stage, and with `report` the only one that touches files."""
+
+from lossmap.read.boundary import read_boundary
+from lossmap.read.counts import read_counts
+from lossmap.read.facts import fingerprints, read_field, read_settings
+from lossmap.read.points import PointsRead, read_points
+
+__all__ = ["PointsRead", "fingerprints", "read_boundary", "read_counts", "read_field", "read_points", "read_settings"]

@@ -1,0 +1,110 @@
+"""The TOML files: a field's facts and a run's settings."""
+
+from __future__ import annotations
+
+import hashlib
+import tomllib
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Any
+
+from lossmap.base.errors import NoReference, ReadError, SettingsError
+from lossmap.base.field import Field, FieldFacts
+from lossmap.base.reference import crop
+from lossmap.base.settings import Settings, build, overridden
+
+__all__ = ["fingerprints", "read_field", "read_settings"]
+
+FACTS = "field.toml"
+
+
+def read_field(path: Path) -> Field:
+    """The field of a folder, or of its ``field.toml``.
+
+    Raises
+    ------
+    SettingsError
+        No such folder or file, or a fact in it is wrong; lists every fault.
+    """
+    path = Path(path)
+    folder, file = (path.parent, path) if path.name == FACTS else (path, path / FACTS)
+    folder = folder.resolve()
+    where = f"{folder.name}/{FACTS}"
+    if not file.is_file():
+        raise SettingsError(f"{path}: {_nothing_there(path)}")
+    facts = build(FieldFacts, _toml(file, where), where)
+    try:
+        grown = crop(facts.crop)
+    except NoReference as unknown:
+        raise SettingsError(f"{where}: crop: {unknown}") from unknown
+    field = Field(folder, facts, grown)
+    _missing_files(field, where)
+    return field
+
+
+def read_settings(file: Path | None, assignments: Sequence[str] = ()) -> Settings:
+    """Defaults, under a config file, under each ``--set``.
+
+    Raises
+    ------
+    SettingsError
+    """
+    values = _toml(file, str(file)) if file else {}
+    # the file alone first, so that its faults are named as its own
+    build(Settings, values, str(file))
+    return build(Settings, overridden(values, list(assignments)), "--set" if assignments else str(file))
+
+
+def fingerprints(field: Field) -> dict[str, str]:
+    """SHA-256 of every file the field names, by the name it has there."""
+    names = [FACTS, *([field.facts.boundary] if field.facts.boundary else []), *(part.path for part in field.facts.points)]
+    names += [part.path for part in field.facts.counts]
+    return {name: _sha256(field.file(name)) for name in names}
+
+
+def _sha256(path: Path) -> str:
+    # a folder (a log of many files) is hashed by the names and contents of all its files
+    if path.is_dir():
+        inner = hashlib.sha256()
+        for file in sorted(file for file in path.rglob("*") if file.is_file()):
+            inner.update(str(file.relative_to(path)).encode() + bytes.fromhex(_sha256(file)))
+        return inner.hexdigest()
+    with path.open("rb") as opened:
+        return hashlib.file_digest(opened, "sha256").hexdigest()
+
+
+def _nothing_there(path: Path) -> str:
+    if not path.exists():
+        return "no such folder; give the folder that holds field.toml"
+    if path.is_file():
+        return "is not a field.toml; give the folder that holds one"
+    return "holds no field.toml; write one with at least name, crop, header_width, [[points]] and [[counts]]"
+
+
+def _toml(file: Path, where: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(file.read_text(encoding="utf-8-sig"))
+    except tomllib.TOMLDecodeError as fault:
+        raise SettingsError(f"{where}: is not TOML ({fault}); texts stand in quotes") from fault
+    except UnicodeDecodeError as fault:
+        raise SettingsError(f"{where}: is not UTF-8 text (byte {fault.start}); save it as UTF-8") from fault
+    except OSError as fault:
+        raise SettingsError(f"{where}: cannot be read ({fault.strerror}); check its name and rights") from fault
+
+
+def _missing_files(field: Field, where: str) -> None:
+    facts = field.facts
+    named: Iterable[tuple[str, str]] = [
+        *([("boundary", facts.boundary)] if facts.boundary else []),
+        *((f"points[{i}].path", part.path) for i, part in enumerate(facts.points, 1)),
+        *((f"counts[{i}].path", part.path) for i, part in enumerate(facts.counts, 1)),
+    ]
+    faults = []
+    for key, name in named:
+        try:
+            if not field.file(name).exists():
+                faults.append(f"{where}: {key}: no such file ({name}); paths are relative to field.toml")
+        except SettingsError as outside:
+            faults.append(str(outside))
+    if faults:
+        raise ReadError("\n".join(faults))

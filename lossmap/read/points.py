@@ -1,0 +1,239 @@
+"""Logs of machines to one POINTS table."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyproj
+import shapely
+
+from lossmap.base.errors import ReadError, shown
+from lossmap.base.field import Field, PointsFile
+from lossmap.base.grid import Floats
+from lossmap.base.tables import POINTS
+from lossmap.read.csv_table import read_csv
+from lossmap.read.detect import Detected, columns_of
+from lossmap.read.raw import Raw, column_numbers, crs_of, is_file_of
+from lossmap.read.times import Times, read_times
+from lossmap.read.vector import FORMATS, read_places
+
+__all__ = ["PointsRead", "places_of", "read_points", "read_raw"]
+
+WGS84 = pyproj.CRS.from_epsg(4326)
+
+# role -> column of POINTS, for roles that are measured
+_MEASURED = {
+    "mass_flow": "mass_flow_kg_s",
+    "yield": "yield_kg_ha",
+    "moisture": "moisture_pct",
+    "speed": "speed_m_s",
+    "distance": "distance_m",
+    "interval": "interval_s",
+    "width": "width_m",
+    "heading": "heading_deg",
+    "elevation": "elevation_m",
+}
+
+_WORK = {"in": 1.0, "on": 1.0, "down": 1.0, "1": 1.0, "true": 1.0, "work": 1.0, "working": 1.0}
+_NO_WORK = {"out": 0.0, "off": 0.0, "up": 0.0, "0": 0.0, "false": 0.0, "idle": 0.0}
+
+
+@dataclass(frozen=True)
+class PointsRead:
+    """A POINTS table, what each column was taken for, and what the logs lack."""
+
+    table: gpd.GeoDataFrame
+    detected: tuple[tuple[str, tuple[Detected, ...]], ...]
+    notes: tuple[str, ...]
+
+
+def read_points(field: Field) -> PointsRead:
+    """Every log of the field, one after the other, in the order of field.toml.
+
+    Returns
+    -------
+    PointsRead
+        Empty table where the field names no log. Where logs differ in their coordinate
+        system all are turned to longitude and latitude.
+
+    Raises
+    ------
+    ReadError
+        A log cannot be read, lacks what is needed, or holds an impossible value.
+    """
+    parts = [_log(field, part, number) for number, part in enumerate(field.facts.points)]
+    if not parts:
+        return PointsRead(_empty(), (), ())
+    tables = [part.table for part in parts]
+    if len({table.crs for table in tables}) > 1:
+        tables = [table.to_crs(WGS84) for table in tables]
+    table = tables[0] if len(tables) == 1 else gpd.GeoDataFrame(pd.concat(tables, ignore_index=True), crs=tables[0].crs)
+    return PointsRead(
+        POINTS.check(table),
+        tuple(found for part in parts for found in part.detected),
+        tuple(note for part in parts for note in part.notes),
+    )
+
+
+def read_raw(path: Path, where: str, layer: str | None, missing: tuple[str, ...] = ()) -> Raw:
+    """Any table of a format lossmap reads, as it stands.
+
+    Raises
+    ------
+    ReadError
+    """
+    if path.is_dir() or not is_file_of(path, ".csv", ".txt", ".tsv", *FORMATS):
+        raise ReadError(
+            f"{where}: is no file lossmap reads (found {'a folder' if path.is_dir() else path.suffix or 'no ending'}); "
+            "export CSV, GeoJSON, GeoPackage, Shapefile (also zipped), FlatGeobuf or GeoParquet"
+        )
+    if path.stat().st_size == 0:
+        raise ReadError(f"{where}: is empty (0 bytes); export it again")
+    return read_csv(path, where, missing) if is_file_of(path, ".csv", ".txt", ".tsv") else read_places(path, where, layer)
+
+
+def places_of(raw: Raw, roles: dict[str, Detected], crs: str | None) -> tuple[Floats, Floats, pyproj.CRS]:
+    """x, y and their coordinate system: from the geometry, else from columns.
+
+    Raises
+    ------
+    ReadError
+        No position, no coordinate system, or a coordinate that is none; names the row.
+    """
+    stated = crs_of(crs, raw.where) if crs else raw.crs
+    if raw.x is not None and raw.y is not None and stated is not None:
+        x, y = raw.x, raw.y
+    elif {"longitude", "latitude"} <= roles.keys():
+        x, y = _values(raw, roles["longitude"]), _values(raw, roles["latitude"])
+        stated = crs_of(crs, raw.where) if crs else WGS84
+    elif {"easting", "northing"} <= roles.keys():
+        x, y = _values(raw, roles["easting"]), _values(raw, roles["northing"])
+    else:
+        names = ", ".join(str(name) for name in raw.columns.columns[:12])
+        raise ReadError(f"{raw.where}: holds no position (columns {shown(names, 120)}); name longitude and latitude in [points.columns]")
+    if stated is None:
+        raise ReadError(f'{raw.where}: does not say its coordinate system; set crs = "EPSG:..." beside path in field.toml')
+    if stated.is_geographic:
+        _on_earth(raw, x, y)
+    return x, y, stated
+
+
+def _on_earth(raw: Raw, x: Floats, y: Floats) -> None:
+    for name, values, most in (("longitude", x, 180.0), ("latitude", y, 90.0)):
+        wrong = np.flatnonzero(np.abs(values) > most)
+        if wrong.size:
+            more = f" ({wrong.size} such rows)" if wrong.size > 1 else ""
+            raise ReadError(
+                f"{raw.where}, row {raw.first_row + wrong[0]}: {name} {values[wrong[0]]:g} is outside -{most:g} to {most:g}{more}; "
+                "correct it, or set crs where the places are not in degrees"
+            )
+
+
+def _log(field: Field, part: PointsFile, number: int) -> PointsRead:
+    where = f"{field.id}/{part.path}"
+    raw = read_raw(field.file(part.path), where, part.layer, part.missing)
+    found = columns_of(raw, part.columns, field.crop.bushel_lb)
+    roles = {one.role: one for one in found}
+    _enough(raw, roles)
+    x, y, crs = places_of(raw, roles, part.crs)
+    columns: dict[str, object] = {name: _values(raw, roles[role]) for role, name in _MEASURED.items() if role in roles}
+    times, notes = _times(raw, roles)
+    if times.when is not None:
+        columns["time"] = times.when
+    columns["interval_s"] = _interval(columns, times, part)
+    columns["width_m"] = _width(columns, field)
+    if "record" in roles:
+        columns["record"] = column_numbers(raw, roles["record"].column)
+    if "work" in roles:
+        columns["work"] = _work(raw, roles["work"])
+    columns["machine"] = _machine(raw, roles, part)
+    columns["log"] = np.full(len(x), number, dtype=np.int64)
+    if "pass" in roles:
+        columns["pass_id"] = pd.factorize(raw.columns[roles["pass"].column])[0].astype(np.int64)
+    notes += _lacking(raw, columns)
+    table = gpd.GeoDataFrame(columns, geometry=shapely.points(x, y), crs=crs)
+    return PointsRead(table, ((part.path, tuple(found)),), tuple(notes))
+
+
+def _enough(raw: Raw, roles: dict[str, Detected]) -> None:
+    if roles.keys().isdisjoint({"mass_flow", "yield"}):
+        names = ", ".join(str(name) for name in raw.columns.columns[:20])
+        raise ReadError(
+            f"{raw.where}: no column was understood as yield or mass flow (columns {shown(names, 160)}); "
+            'name it under [points.columns], for example yield = { column = "...", unit = "bu/ac" }'
+        )
+
+
+def _values(raw: Raw, role: Detected) -> Floats:
+    return column_numbers(raw, role.column) * role.factor
+
+
+def _times(raw: Raw, roles: dict[str, Detected]) -> tuple[Times, list[str]]:
+    if "time" not in roles:
+        return Times(None, None), [f"{raw.where} has no time"]
+    times = read_times(raw, roles["time"].column)
+    return times, [f"{raw.where}: {times.note}"] if times.note else []
+
+
+def _interval(columns: dict[str, object], times: Times, part: PointsFile) -> Floats:
+    """Seconds since the last record: logged, else from the clock, else as field.toml says, else unknown."""
+    if "interval_s" in columns:
+        return np.asarray(columns["interval_s"], float)
+    if times.seconds is not None:
+        steps = np.diff(times.seconds, prepend=np.nan)
+        return np.where((steps > 0) & (steps <= 60), steps, np.nan)
+    length = len(next(iter(columns.values())))  # type: ignore[arg-type]
+    return np.full(length, part.interval if part.interval is not None else np.nan)
+
+
+def _width(columns: dict[str, object], field: Field) -> Floats:
+    """The log's width where it has one, the header's elsewhere."""
+    if "width_m" in columns:
+        logged = np.asarray(columns["width_m"], float)
+        return np.where(np.isnan(logged), field.facts.header_width, logged)
+    length = len(next(iter(columns.values())))  # type: ignore[arg-type]
+    return np.full(length, field.facts.header_width)
+
+
+def _work(raw: Raw, role: Detected) -> Floats:
+    said = raw.columns[role.column].astype("string").str.strip().str.lower().str.removesuffix(".0")
+    known = _WORK | _NO_WORK
+    unknown = said[said.notna() & ~said.isin(list(known))]
+    if len(unknown):
+        raise ReadError(
+            f'{raw.where}, row {raw.first_row + unknown.index[0]}: {role.column} "{shown(unknown.iloc[0])}" is neither working nor not '
+            f'(known: {", ".join(known)}); set work = "" under [points.columns] to leave it out'
+        )
+    return said.map(known).to_numpy(dtype=float, na_value=np.nan)
+
+
+def _machine(raw: Raw, roles: dict[str, Detected], part: PointsFile) -> pd.Series:
+    if part.machine is not None or "machine" not in roles:
+        return pd.Series([part.machine or ""] * len(raw.columns), dtype="str")
+    return raw.columns[roles["machine"].column].astype("string").fillna("").astype("str").reset_index(drop=True)
+
+
+def _lacking(raw: Raw, columns: dict[str, object]) -> list[str]:
+    def known(name: str) -> bool:
+        return name in columns and bool(np.isfinite(np.asarray(columns[name], float)).any())
+
+    checks: list[tuple[bool, str]] = [
+        (known("moisture_pct"), "has no moisture: loss cannot be joined with dryness, yield stays as logged"),
+        (
+            known("speed_m_s") or known("interval_s"),
+            "has neither speed, time nor interval: loss cannot be joined with speed (set interval = \"1 s\" beside path if you know it)",
+        ),
+        (known("mass_flow_kg_s"), "has no mass flow: yield is taken as logged, at market moisture"),
+    ]
+    return [f"{raw.where} {words}" for holds, words in checks if not holds]
+
+
+def _empty() -> gpd.GeoDataFrame:
+    columns: dict[str, pd.Series] = {"machine": pd.Series([], dtype="str"), "log": pd.Series([], dtype="int64")}
+    return gpd.GeoDataFrame(columns, geometry=[], crs=WGS84)
+
+

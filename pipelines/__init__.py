@@ -1,0 +1,1 @@
+"""In what order, for which fields, on which machines: the flows that `lossmap` runs."""

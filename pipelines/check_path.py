@@ -1,0 +1,137 @@
+"""Read everything a path leads to and say what was understood of it; write nothing."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from lossmap.base.errors import LossmapError, SettingsError, shown
+from lossmap.base.field import ColumnChoice, Field
+from lossmap.read import read_boundary, read_counts, read_field
+from lossmap.read.detect import Detected, understood
+from lossmap.read.points import read_points, read_raw
+from lossmap.read.raw import Raw
+
+__all__ = ["Found", "check_path"]
+
+
+@dataclass
+class Found:
+    """What was understood, part by part, and what has to be mended before a map can be made."""
+
+    parts: list[dict[str, Any]] = field(default_factory=list)
+    faults: list[str] = field(default_factory=list)
+
+    def as_json(self) -> dict[str, Any]:
+        """The same as plain values."""
+        return {"parts": self.parts, "faults": self.faults}
+
+    def as_text(self) -> str:
+        """The same for a person: a headline a part, a table of its columns."""
+        return "\n".join(line for part in self.parts for line in _lines(part))
+
+
+def check_path(path: Path) -> Found:
+    """Everything of a field's folder, or one file of points.
+
+    Raises
+    ------
+    SettingsError
+        There is nothing at `path`, or its field.toml is wrong.
+    """
+    if path.is_dir() or path.name == "field.toml":
+        return _field(read_field(path))
+    if not path.exists():
+        raise SettingsError(f"{path}: no such file or folder")
+    found = Found()
+    _file(found, path, path.name, None, {}, (), None)
+    return found
+
+
+def _field(of: Field) -> Found:
+    found = Found()
+    facts = of.facts
+    found.parts.append({"what": f"{of.id}/field.toml", "says": f"{shown(facts.name)}, {of.crop.name}, header {facts.header_width:.2f} m wide"})
+    for log in facts.points:
+        _file(found, of.file(log.path), f"{of.id}/{log.path}", log.layer, log.columns, log.missing, of.crop.bushel_lb)
+    if not found.faults:
+        _whole(found, of)
+    return found
+
+
+def _whole(found: Found, of: Field) -> None:
+    """The tables as `map` would get them: what one part alone cannot show."""
+    try:
+        log = read_points(of)
+        found.parts += [{"what": "note", "says": note} for note in log.notes]
+        edge = read_boundary(of)
+        if edge is not None:
+            area_ha = float(edge.to_crs(edge.estimate_utm_crs()).area.iloc[0]) / 10_000
+            found.parts.append({"what": f"{of.id}/{of.facts.boundary}", "says": f"boundary, {area_ha:.2f} ha"})
+        counts = read_counts(of)
+        laid = ", ".join(f"{n} {position}" for position, n in Counter(counts["position"]).items())
+        found.parts.append({"what": "counts", "says": f"{counts['stop_id'].nunique()} stops ({laid})"})
+    except LossmapError as refusal:
+        found.faults += str(refusal).splitlines()
+
+
+def _file(
+    found: Found,
+    path: Path,
+    where: str,
+    layer: str | None,
+    chosen: dict[str, ColumnChoice],
+    missing: tuple[str, ...],
+    bushel_lb: float | None,
+) -> None:
+    try:
+        raw = read_raw(path, where, layer, missing)
+        detected, faults = understood(raw, chosen, bushel_lb)
+    except LossmapError as refusal:
+        found.faults += str(refusal).splitlines()
+        return
+    taken = {one.column for one in detected}
+    found.parts.append(
+        {
+            "what": where,
+            "says": f"{len(raw.columns):,} records, {_system(raw)}",
+            "columns": [_column(raw, one) for one in detected],
+            "unused": [str(name) for name in raw.columns.columns if name not in taken],
+        }
+    )
+    found.faults += faults
+
+
+def _column(raw: Raw, one: Detected) -> dict[str, Any]:
+    return {"role": one.role, "column": one.column, "unit": one.unit, "how": one.how, "first": _first(raw.columns[one.column])}
+
+
+def _first(values: Iterable[Any]) -> list[str]:
+    first: list[str] = []
+    for value in values:
+        if value == value and value is not None:
+            first.append(shown(value, 24))
+        if len(first) == 3:
+            break
+    return first
+
+
+def _system(raw: Raw) -> str:
+    if raw.crs is None:
+        return "places in columns" if raw.x is None else "coordinate system not stated"
+    return raw.crs.name if raw.x is not None else "places in columns"
+
+
+def _lines(part: dict[str, Any]) -> list[str]:
+    lines = [f"{part['what']}: {part['says']}"]
+    rows = [("role", "column", "unit", "how", "first values")]
+    rows += [(one["role"], shown(one["column"], 32), one["unit"], one["how"], ", ".join(one["first"])) for one in part.get("columns", [])]
+    if len(rows) > 1:
+        widths = [max(len(row[i]) for row in rows) for i in range(4)]
+        lines += ["  " + "  ".join([*(cell.ljust(width) for cell, width in zip(row[:4], widths, strict=True)), row[4]]) for row in rows]
+    if part.get("unused"):
+        lines.append(f"  not used: {shown(', '.join(part['unused']), 200)}")
+    return lines

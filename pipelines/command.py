@@ -1,0 +1,145 @@
+"""The `lossmap` command: what was asked for, which flow answers, and with which exit code.
+
+Heavy libraries are imported inside the flows, so that ``lossmap --help`` answers at once.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import logging
+import os
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+__all__ = ["main"]
+
+_EPILOG = """exit codes: 0 done, 1 a bug (with its traceback), 2 how it was called or set, 3 the data
+results go to stdout, the log to stderr; a run that fails leaves the earlier result as it was"""
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; returns its exit code."""
+    asked = _parser().parse_args(argv)
+    # one thread: a field's matrices are small, and sums keep their order on every machine
+    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
+    from lossmap.base.errors import LossmapError
+
+    try:
+        code: int = asked.run(asked)
+    except LossmapError as refusal:
+        for line in str(refusal).splitlines():
+            print(f"lossmap: {line}", file=sys.stderr)
+        return refusal.exit_code
+    except KeyboardInterrupt:
+        print("lossmap: stopped; earlier results are as they were", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        # whoever read our output has gone; nothing is left to say, not even at exit
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    return code
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="lossmap",
+        description="From seed counts and a combine's log to maps of harvest loss, with honest doubt.",
+        epilog=_EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--version", action="store_true", help="print the version and end")
+    parser.set_defaults(run=_version_or_help(parser))
+    flows = parser.add_subparsers(title="commands", metavar="COMMAND")
+    _add_map(flows)
+    _add_check(flows)
+    _add_settings(flows)
+    return parser
+
+
+def _add_map(flows: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    one = flows.add_parser("map", help="one field: its files to its map", description="One field: its files to its map.")
+    one.add_argument("field", metavar="FIELD", type=Path, help="a folder with field.toml, or that file")
+    one.add_argument("--config", metavar="FILE", type=Path, help="settings that differ from the defaults (TOML)")
+    one.add_argument("--set", metavar="KEY=VALUE", action="append", default=[], help='one setting, as in --set grid.cell="10 m"; may be repeated')
+    one.add_argument("--out", metavar="DIR", type=Path, default=Path("out"), help="results go to DIR/<field folder's name> (default: out)")
+    _add_manners(one)
+    one.set_defaults(run=_map)
+
+
+def _add_check(flows: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    one = flows.add_parser(
+        "check",
+        help="read everything and say what was understood; write nothing",
+        description="Read a field, or one file of points, and say what was understood of it: column, unit, how that was decided. Writes nothing.",
+    )
+    one.add_argument("path", metavar="PATH", type=Path, help="a folder with field.toml, or one file of points")
+    _add_manners(one)
+    one.set_defaults(run=_check)
+
+
+def _add_settings(flows: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    one = flows.add_parser(
+        "settings",
+        help="every setting, its value, unit, limits and why",
+        description="Print every setting with its default, unit, limits and reason, as a TOML file that --config reads.",
+    )
+    one.add_argument("flow", metavar="FLOW", nargs="?", choices=["map"], default="map", help="the command whose settings to print (map)")
+    one.set_defaults(run=_settings)
+
+
+def _add_manners(one: argparse.ArgumentParser) -> None:
+    one.add_argument("--json", action="store_true", help="print the result as one line of JSON")
+    how = one.add_mutually_exclusive_group()
+    how.add_argument("-v", "--verbose", action="store_true", help="say more on stderr")
+    how.add_argument("-q", "--quiet", action="store_true", help="say only what went wrong")
+
+
+def _version_or_help(parser: argparse.ArgumentParser):  # type: ignore[no-untyped-def]
+    def run(asked: argparse.Namespace) -> int:
+        if asked.version:
+            from lossmap import __version__
+
+            print(f"lossmap {__version__}")
+            return 0
+        parser.print_help(sys.stderr)
+        return 2
+
+    return run
+
+
+def _map(asked: argparse.Namespace) -> int:
+    from .map_field import map_field
+    from .progress import listen
+
+    bar = listen(asked.quiet, asked.verbose)
+    from lossmap.read import read_settings
+
+    settings = read_settings(asked.config, asked.set)
+    result = map_field(asked.field, settings, asked.out, bar)
+    if asked.json:
+        print(json.dumps(result.summary, ensure_ascii=False, sort_keys=True))
+    else:
+        print(f"{result.folder / 'map.html'}: {result.sentence}")
+    for note in result.notes:
+        logging.getLogger("lossmap").warning("%s: %s", result.folder.name, note)
+    return 0
+
+
+def _check(asked: argparse.Namespace) -> int:
+    from .check_path import check_path
+
+    found = check_path(asked.path)
+    print(json.dumps(found.as_json(), ensure_ascii=False, sort_keys=True) if asked.json else found.as_text())
+    for fault in found.faults:
+        print(f"lossmap: {fault}", file=sys.stderr)
+    return 3 if found.faults else 0
+
+
+def _settings(asked: argparse.Namespace) -> int:
+    from lossmap.base.settings import as_toml
+
+    print(as_toml())
+    return 0

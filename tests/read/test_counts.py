@@ -1,0 +1,81 @@
+from __future__ import annotations
+
+import pytest
+
+from lossmap.base.errors import ReadError
+from lossmap.read import read_counts, read_field
+
+HEAD = "stop,longitude,latitude,position,seeds,frame_ft2,frames\n"
+
+
+def counts(field_folder, text):
+    """The COUNTS table of this text."""
+    return read_counts(read_field(field_folder(counts=text)))
+
+
+def test_frames_and_areas_become_square_metres(field_folder):
+    """Four frames of one square foot are 0.3716 m2 together."""
+    table = counts(field_folder, HEAD + "A,-93.6,41.9,before header,3,1,4\n")
+    assert table["frame_m2"].iloc[0] == pytest.approx(4 * 0.09290304)
+    assert table["frames"].iloc[0] == 4
+
+
+def test_a_frame_may_bring_its_unit_with_it(field_folder):
+    """'10 ft2' in the cell is as good as the unit in the header; one frame is the default."""
+    table = counts(field_folder, "site,lon,lat,where,kernels,frame\n7,-93.6,41.9,rear,9,10 ft2\n")
+    assert table["frame_m2"].iloc[0] == pytest.approx(0.9290304)
+    assert (table["stop_id"].iloc[0], table["position"].iloc[0], table["frames"].iloc[0]) == ("7", "behind_combine", 1.0)
+
+
+@pytest.mark.parametrize(
+    ("word", "position"),
+    [
+        ("before_header", "before_header"),
+        ("Pre-harvest", "before_header"),
+        ("standing crop", "before_header"),
+        ("behind_header", "behind_header"),
+        ("header", "behind_header"),
+        ("behind_combine", "behind_combine"),
+        ("Behind the machine", "behind_combine"),
+        ("rear", "behind_combine"),
+    ],
+)
+def test_positions_in_the_trades_words(field_folder, word, position):
+    """The contract's words and the trade's are understood."""
+    assert counts(field_folder, HEAD + f"1,-93.6,41.9,{word},3,1,1\n")["position"].iloc[0] == position
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        (HEAD + "1,-93.6,41.9,sideways,3,1,1\n", 'row 2: position "sideways" is not known'),
+        (HEAD + "1,-93.6,41.9,rear,many,1,1\n", 'row 2: seeds "many" is not a number'),
+        (HEAD + "1,-93.6,41.9,rear,-3,1,1\n", "row 2: has a count below zero"),
+        (HEAD + "1,-93.6,999,rear,3,1,1\n", "row 2: latitude 999 is outside"),
+        (HEAD + "1,,41.9,rear,3,1,1\n", "row 2: has no position"),
+        (HEAD + "1,-93.6,41.9,rear,3,0,1\n", "row 2: has no frame area above zero"),
+        (HEAD + "1,-93.6,41.9,rear,,1,1\n", "row 2: has neither seeds, grams nor ears"),
+        (HEAD + ",-93.6,41.9,rear,3,1,1\n", "row 2: stop is blank"),
+        ("stop,lon,lat,seeds\n1,-93.6,41.9,3\n", "no column says the position"),
+        ("stop,lon,lat,position,seeds,frame\n1,-93.6,41.9,rear,3,1\n", 'row 2: frame "1" has no unit'),
+    ],
+)
+def test_rows_that_cannot_be_are_refused(field_folder, text, message):
+    """Each wrong row is named by its number in the file, with what to write."""
+    with pytest.raises(ReadError) as refused:
+        counts(field_folder, text)
+    assert message in str(refused.value)
+    assert str(refused.value).startswith("creek/counts.csv")
+
+
+def test_no_counts_no_map(field_folder):
+    """A field that names no counts is told so."""
+    with pytest.raises(ReadError, match="names no counts, so there is no loss to map"):
+        read_counts(read_field(field_folder(counts=None)))
+
+
+def test_notes_stay_letter_for_letter(field_folder):
+    """What a counter wrote is data and comes through unchanged."""
+    note = '=cmd|"calc"!A1 {{7*7}} <b>'
+    table = counts(field_folder, HEAD.replace("frames", "frames,note") + f'1,-93.6,41.9,rear,3,1,1,"{note.replace(chr(34), chr(34) * 2)}"\n')
+    assert table["note"].iloc[0] == note

@@ -1,0 +1,106 @@
+from __future__ import annotations
+
+import pytest
+
+from lossmap.base.errors import ReadError, SettingsError
+from lossmap.read import fingerprints, read_field, read_settings
+
+
+def test_a_field_is_read_with_its_crop_and_si_widths(field_folder):
+    """Facts come out in SI with the crop's row; discharge width defaults to the header's."""
+    field = read_field(field_folder())
+    assert field.id == "creek"
+    assert field.crop.name == "corn"
+    assert field.facts.header_width == pytest.approx(9.144)
+    assert field.discharge_width_m == pytest.approx(9.144)
+
+
+def test_the_file_itself_may_be_named(field_folder):
+    """FIELD may be the folder or its field.toml."""
+    folder = field_folder()
+    assert read_field(folder / "field.toml") == read_field(folder)
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        (('header_width = "30 ft"', 'header_widht = "30 ft"'), "creek/field.toml: header_widht: no such key; did you mean header_width?"),
+        (('header_width = "30 ft"', "header_width = 30"), 'creek/field.toml: header_width: 30 is not a number with a unit; write for example "30 ft"'),
+        (('header_width = "30 ft"', 'header_width = "30"'), 'creek/field.toml: header_width: "30" is not a number with a unit; write for example "30 ft"'),
+        (('crop = "corn"', 'crop = "cornn"'), 'creek/field.toml: crop: "cornn" is not in the crop table; did you mean corn?'),
+        (('name = "Made creek"', "name = Made creek"), "creek/field.toml: is not TOML"),
+    ],
+)
+def test_a_wrong_fact_is_refused_where_it_stands(field_folder, change, message):
+    """A misspelt key, a bare number, an unknown crop and broken TOML each get one clear message."""
+    folder = field_folder()
+    file = folder / "field.toml"
+    file.write_text(file.read_text().replace(*change))
+    with pytest.raises(SettingsError) as refused:
+        read_field(folder)
+    assert message in str(refused.value)
+
+
+def test_every_fault_of_a_file_is_named_at_once(field_folder):
+    """Two faults make two lines, not two runs."""
+    folder = field_folder(facts='name = "Made creek"\ncorp = "corn"\n')
+    with pytest.raises(SettingsError) as refused:
+        read_field(folder)
+    assert [line.split(": ")[1] for line in str(refused.value).splitlines()] == ["crop", "header_width", "corp"]
+
+
+def test_a_path_out_of_the_folder_is_refused(field_folder):
+    """Nothing outside the field's folder is read, by .. or by a link."""
+    folder = field_folder()
+    file = folder / "field.toml"
+    file.write_text(file.read_text().replace("points.csv", "../other.csv"))
+    with pytest.raises(ReadError, match="lies outside the field's folder"):
+        read_field(folder)
+    (folder / "linked.csv").symlink_to("/etc/hostname")
+    file.write_text(file.read_text().replace("../other.csv", "linked.csv"))
+    with pytest.raises(ReadError, match="lies outside the field's folder"):
+        read_field(folder)
+
+
+def test_a_missing_file_is_named_with_its_key(field_folder):
+    """A points file that is not there is said before anything is computed."""
+    folder = field_folder()
+    (folder / "points.csv").unlink()
+    with pytest.raises(ReadError) as refused:
+        read_field(folder)
+    assert str(refused.value) == "creek/field.toml: points[1].path: no such file (points.csv); paths are relative to field.toml"
+
+
+def test_no_folder_and_no_facts(tmp_path):
+    """A path to nothing, and a folder without field.toml, say what to give."""
+    with pytest.raises(SettingsError, match="no such folder"):
+        read_field(tmp_path / "nowhere")
+    with pytest.raises(SettingsError, match=r"holds no field\.toml"):
+        read_field(tmp_path)
+
+
+def test_settings_come_in_layers(tmp_path):
+    """Defaults < file < --set."""
+    file = tmp_path / "season.toml"
+    file.write_text('[grid]\ncell = "8 m"\n[clean]\nturn = "30 deg"\n')
+    settings = read_settings(file, ['grid.cell="10 m"', "report.units=metric"])
+    assert (settings.grid.cell, settings.clean.turn, settings.report.units) == (10.0, 30.0, "metric")
+
+
+def test_a_wrong_setting_names_the_nearest(tmp_path):
+    """A misspelt setting is refused with the file it stands in and the nearest known one."""
+    file = tmp_path / "season.toml"
+    file.write_text('[clean]\njump_sped = "9 mph"\n')
+    with pytest.raises(SettingsError) as refused:
+        read_settings(file)
+    assert str(refused.value) == f"{file}: clean.jump_sped: no such key; did you mean jump_speed?"
+
+
+def test_fingerprints_change_with_the_content(field_folder):
+    """The hash of an input changes with one byte of it, and only that one's."""
+    folder = field_folder()
+    before = fingerprints(read_field(folder))
+    (folder / "counts.csv").write_text((folder / "counts.csv").read_text() + "\n")
+    after = fingerprints(read_field(folder))
+    assert [name for name in before if before[name] != after[name]] == ["counts.csv"]
+    assert set(before) == {"field.toml", "points.csv", "counts.csv"}

@@ -1,0 +1,139 @@
+from __future__ import annotations
+
+import geopandas as gpd
+import numpy as np
+import pytest
+import shapely
+
+from lossmap.base.errors import ReadError, SettingsError
+from lossmap.base.tables import POINTS
+from lossmap.read import read_field, read_points
+
+
+def test_units_become_si(field_folder):
+    """lb/s, mph and % become kg/s, m/s and %, the header's width fills a missing one."""
+    table = read_points(read_field(field_folder())).table
+    assert table["mass_flow_kg_s"].tolist() == pytest.approx([30 * 0.45359237, 31 * 0.45359237, 32 * 0.45359237])
+    assert table["speed_m_s"].tolist() == pytest.approx([4.5 * 0.44704] * 3)
+    assert table["moisture_pct"].tolist() == [17.0] * 3
+    assert table["width_m"].tolist() == pytest.approx([9.144] * 3)
+
+
+@pytest.mark.parametrize("name", ["points.geojson", "points.gpkg", "points.shp.zip", "points.fgb", "points.parquet"])
+def test_every_format_gives_the_same_table(field_folder, tmp_path, name):
+    """GeoJSON, GeoPackage, zipped Shapefile, FlatGeobuf and GeoParquet say what the CSV says."""
+    expected = read_points(read_field(field_folder())).table
+    frame = gpd.GeoDataFrame(
+        {"flow": [30.0, 31.0, 32.0], "moisture": [17.0] * 3, "speed": [4.5] * 3, "seconds": [1.0] * 3},
+        geometry=shapely.points(expected.geometry.x, expected.geometry.y),
+        crs="EPSG:4326",
+    )
+    file = tmp_path / name
+    frame.to_parquet(file) if name.endswith("parquet") else frame.to_file(file)
+    keys = '[points.columns]\nmass_flow = { column = "flow", unit = "lb/s" }\nspeed = { column = "speed", unit = "mph" }\ninterval = { column = "seconds", unit = "s" }'
+    table = read_points(read_field(field_folder(points=file.read_bytes(), points_name=name, points_keys=keys, name="other"))).table
+    # FlatGeobuf's index reorders records; each must still have its own values
+    table = table.iloc[table.geometry.y.argsort().to_numpy()]
+    assert table.crs.to_epsg() == 4326
+    for column in ("mass_flow_kg_s", "moisture_pct", "speed_m_s"):
+        assert table[column].tolist() == pytest.approx(expected[column].tolist())
+    assert table.geometry.x.tolist() == pytest.approx(expected.geometry.x.tolist())
+    assert table.geometry.y.tolist() == pytest.approx(expected.geometry.y.tolist())
+
+
+def test_several_logs_follow_one_another(field_folder):
+    """Two logs make one table that says which log and machine each record is of."""
+    folder = field_folder(points_keys='machine = "red"')
+    (folder / "second.csv").write_text((folder / "points.csv").read_text())
+    file = folder / "field.toml"
+    file.write_text(file.read_text() + '\n[[points]]\npath = "second.csv"\nmachine = "blue"\n')
+    table = read_points(read_field(folder)).table
+    assert table["log"].tolist() == [0, 0, 0, 1, 1, 1]
+    assert table["machine"].tolist() == ["red"] * 3 + ["blue"] * 3
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        (("-93.60000,41.90002,31", "-93.60000,41.90002,n/a"), 'row 3: Mass flow (lb/s) "n/a" is not a number; if it means "no value", set missing = ["n/a"]'),
+        (("41.90002", "999"), "row 3: latitude 999 is outside -90 to 90; correct it, or set crs where the places are not in degrees"),
+        (("Mass flow (lb/s)", "thing"), "no column was understood as yield or mass flow"),
+        (("longitude,latitude", "east one,north one"), "holds no position"),
+    ],
+)
+def test_wrong_values_are_named_by_file_row_and_column(field_folder, conftest_points, change, message):
+    """Text in a number, a latitude of 999, no yield and no position each say where and what to do."""
+    folder = field_folder(points=conftest_points.replace(*change))
+    with pytest.raises(ReadError) as refused:
+        read_points(read_field(folder))
+    assert message in str(refused.value)
+    assert str(refused.value).startswith("creek/points.csv")
+
+
+@pytest.fixture
+def conftest_points(field_folder):
+    """The text of the made points file."""
+    return (field_folder() / "points.csv").read_text()
+
+
+def test_a_missing_word_named_beside_path_is_a_gap(field_folder, conftest_points):
+    """missing = ["n/a"] turns that word into a gap."""
+    folder = field_folder(points=conftest_points.replace("41.90002,31", "41.90002,n/a"), points_keys='missing = ["n/a"]')
+    table = read_points(read_field(folder)).table
+    assert np.isnan(table["mass_flow_kg_s"].iloc[1])
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "message"),
+    [
+        ("points.csv", b"", "is empty (0 bytes)"),
+        ("points.xlsx", b"PK", "is no file lossmap reads"),
+        ("points.gpkg", b"not a database", "cannot be read as .gpkg"),
+        ("points.parquet", b"PAR1 no", "cannot be read as .parquet"),
+        ("points.zip", b"PK\x03\x04 broken", "cannot be read as .zip"),
+        ("points.geojson", b'{"type": "FeatureCollection", "features": [', "cannot be read as .geojson"),
+        ("points.fgb", b"fgb", "cannot be read as .fgb"),
+    ],
+)
+def test_a_broken_file_of_every_format_is_refused(field_folder, name, content, message):
+    """Foreign errors never come through: each format's damage is one ReadError."""
+    with pytest.raises(ReadError, match=r"creek/points") as refused:
+        read_points(read_field(field_folder(points=content, points_name=name)))
+    assert message in str(refused.value)
+
+
+def test_projected_places_need_their_system(field_folder):
+    """Eastings without a coordinate system are asked for; with one they are kept as they are."""
+    text = "easting,northing,yield (bu/ac),speed (mph)\n450000,4639000,180,4\n450000,4639002,181,4\n"
+    with pytest.raises(ReadError, match="does not say its coordinate system"):
+        read_points(read_field(field_folder(points=text)))
+    table = read_points(read_field(field_folder(points=text, points_keys='crs = "EPSG:32615"'))).table
+    assert table.crs.to_epsg() == 32615
+    assert table["yield_kg_ha"].iloc[0] == pytest.approx(180 * 62.7677, rel=1e-5)
+
+
+def test_what_a_log_lacks_is_said(field_folder):
+    """No clock, no moisture and no flow are notes, not guesses."""
+    notes = " ".join(read_points(read_field(field_folder(points="lon,lat,yield (bu/ac)\n-93.6,41.9,180\n"))).notes)
+    for words in ("has no time", "has no moisture", "has neither speed, time nor interval", "has no mass flow"):
+        assert words in notes
+
+
+def test_a_field_may_have_no_log(field_folder):
+    """Counts alone make an empty table under the contract."""
+    table = read_points(read_field(field_folder(points=None))).table
+    assert len(POINTS.check(table)) == 0
+
+
+def test_header_status_words(field_folder):
+    """Work words are read, unknown ones refused."""
+    text = "lon,lat,yield (bu/ac),work state\n-93.6,41.9,180,In\n-93.6,41.90002,180,Out\n"
+    assert read_points(read_field(field_folder(points=text))).table["work"].tolist() == [1.0, 0.0]
+    with pytest.raises(ReadError, match='row 3: work state "sideways" is neither working nor not'):
+        read_points(read_field(field_folder(points=text.replace("Out", "sideways"))))
+
+
+def test_an_unknown_role_is_refused(field_folder):
+    """[points.columns] knows its roles."""
+    with pytest.raises(SettingsError, match="yeild is no role"):
+        read_field(field_folder(points_keys='[points.columns]\nyeild = "Yield"'))

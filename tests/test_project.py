@@ -1,0 +1,53 @@
+from __future__ import annotations
+
+import geopandas as gpd
+import numpy as np
+import pytest
+import shapely
+
+from lossmap.base.errors import ReadError
+from lossmap.project import near_together, project, utm_crs
+
+
+def places(lon, lat, crs="EPSG:4326"):
+    """A table of points."""
+    return gpd.GeoDataFrame({"stop_id": [str(i) for i in range(len(lon))]}, geometry=shapely.points(lon, lat), crs=crs)
+
+
+@pytest.mark.parametrize(("lon", "lat", "epsg"), [(-93.6, 41.9, 32615), (-93.6, -41.9, 32715), (179.9, 10, 32660), (-180.0, 10, 32601)])
+def test_the_zone_of_the_middle(lon, lat, epsg):
+    """Longitude gives the zone, the hemisphere the series."""
+    assert utm_crs(places([lon], [lat])).to_epsg() == epsg
+
+
+def test_one_lost_fix_does_not_move_the_field():
+    """A record at (0, 0) leaves the zone of the others."""
+    assert utm_crs(places([-93.6, -93.6, 0.0], [41.9, 41.9, 0.0])).to_epsg() == 32615
+
+
+def test_a_metric_file_keeps_its_own_system():
+    """What is already in metres is not moved to another zone."""
+    table = places([450_000.0], [4_639_000.0], "EPSG:26915")
+    assert utm_crs(table) == table.crs
+    assert project(table, table.crs) is table
+
+
+def test_feet_are_not_metres():
+    """A projected system in US feet is not computed in."""
+    table = places([4_900_000.0], [3_500_000.0], "EPSG:3417")
+    assert utm_crs(table).to_epsg() in (32614, 32615)
+
+
+def test_arrays_and_geometries_project_alike():
+    """The quick way by arrays gives what point by point gives."""
+    table = places(np.linspace(-93.7, -93.5, 50), np.linspace(41.8, 42.0, 50))
+    crs = utm_crs(table)
+    assert shapely.distance(project(table, crs).geometry.to_numpy(), table.to_crs(crs).geometry.to_numpy()).max() < 1e-6
+
+
+def test_counts_of_another_field_are_refused():
+    """Counts far from the log say how far, how many, and what it may be."""
+    counts = project(places([-93.6, -97.6], [41.9, 41.9]), utm_crs(places([-93.6], [41.9])))
+    with pytest.raises(ReadError, match=r"creek: stop 1 lies 33\d km from the field's log \(1 of 2 counts are more than 2 km off\)"):
+        near_together(counts, counts.geometry.iloc[0], "log", "creek")
+    near_together(counts.iloc[:1], counts.geometry.iloc[0], "log", "creek")
