@@ -23,27 +23,31 @@ def passes(track: Track, working: Mask, jump_speed_m_s: float, turn_deg: float) 
         leap = track.step_m > jump_speed_m_s * track.interval_s + 3.0
     stopped = np.ones(len(working), dtype=bool)
     stopped[1:] = ~working[:-1]
-    breaks = track.starts | pause | leap | stopped | _turns(track, turn_deg)
+    breaks = track.starts | pause | leap | stopped
+    turning = _turning(track, np.cumsum(breaks), turn_deg)
+    # the records of a turn are one short piece between two passes
+    breaks[1:] |= turning[1:] != turning[:-1]
     return np.where(working, np.cumsum(breaks), -1)
 
 
-def _turns(track: Track, turn_deg: float) -> Mask:
-    """Records at which the course over the next records differs from that over the last ones.
+def _turning(track: Track, piece: Whole, turn_deg: float) -> Mask:
+    """Records at which the course over the next records differs from that over the last ones, within one piece.
 
     The chord spans at least six metres: over less, a fix's wander looks like a turn.
     """
     usual = float(np.nanmedian(track.step_m)) if np.isfinite(track.step_m).any() else 1.0
     span = int(np.clip(np.ceil(6.0 / max(usual, 0.1)), 1, 12))
     x, y = track.easting_m, track.northing_m
-    turned = np.zeros(len(x), dtype=bool)
+    turning = np.zeros(len(x), dtype=bool)
     if len(x) <= 2 * span:
-        return turned
+        return turning
     here = slice(span, -span)
     before = np.arctan2(x[here] - x[: -2 * span], y[here] - y[: -2 * span])
     after = np.arctan2(x[2 * span :] - x[here], y[2 * span :] - y[here])
+    one_piece = piece[: -2 * span] == piece[2 * span :]
     with np.errstate(invalid="ignore"):
-        turned[here] = np.abs(np.angle(np.exp(1j * (after - before)))) > np.radians(turn_deg)
-    return turned
+        turning[here] = one_piece & (np.abs(np.angle(np.exp(1j * (after - before)))) > np.radians(turn_deg))
+    return turning
 
 
 def ramps(track: Track, pass_id: Whole, start_s: float, end_s: float, shortest_s: float) -> tuple[Mask, Mask, Mask]:

@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import math
-
 import geopandas as gpd
 import numpy as np
 import shapely
-from scipy.ndimage import distance_transform_edt
 
-from lossmap.base.grid import Floats, Grid
+from lossmap.base.grid import Floats
 from lossmap.clean.track import Track, Whole
 
 __all__ = ["cut_area", "fresh_share"]
@@ -19,6 +16,9 @@ CELL_M = 0.5
 
 # Records of one pass overlap at their joints; the last ones do not count as an earlier cut.
 JOINT_RECORDS = 4
+
+# Believed records of one pass further apart than this have an uncut, or unknown, stretch between them.
+BRIDGED_M = 30.0
 
 
 def fresh_share(track: Track, width_m: Floats, pass_id: Whole) -> Floats:
@@ -52,21 +52,20 @@ def cut_area(points: gpd.GeoDataFrame, header_width_m: float) -> shapely.Geometr
     header_width_m : float
     """
     believed = points[(points["flag"] == "").to_numpy()]
-    x, y = believed.geometry.x.to_numpy(), believed.geometry.y.to_numpy()
-    pass_id = believed["pass_id"].to_numpy() if "pass_id" in believed else np.zeros(len(x))
-    joined = (np.diff(pass_id) == 0) & (np.hypot(np.diff(x), np.diff(y)) < 30.0)
-    reach, cell = header_width_m / 2, max(1.0, header_width_m / 6)
-    around = shapely.buffer(shapely.box(x.min(), y.min(), x.max(), y.max()), 2 * header_width_m + 2 * cell, cap_style="square")
-    grid = Grid.covering(around, believed.crs, cell)
-    away = np.ones(grid.shape, dtype=bool)
-    for share in np.linspace(0.0, 1.0, max(2, math.ceil(30.0 / cell / 4))):
-        along_x = np.append(x[:-1] + share * np.where(joined, np.diff(x), 0.0), x[-1])
-        along_y = np.append(y[:-1] + share * np.where(joined, np.diff(y), 0.0), y[-1])
-        away.ravel()[grid.cell_of(along_x, along_y)] = False
-    # a swath reaches half a header to each side; as much again, and back, bridges gaps of one header
-    near = distance_transform_edt(away) * cell < 2 * reach
-    inner = distance_transform_edt(near) * cell > reach
-    return shapely.simplify(grid.polygon(inner), cell)
+    places = np.column_stack([believed.geometry.x, believed.geometry.y])
+    pass_id = believed["pass_id"].to_numpy() if "pass_id" in believed else np.full(len(places), -1)
+    reach = header_width_m / 2
+    # a pass is a line a header wide; records that belong to no pass are each a spot as wide
+    breaks = (np.diff(pass_id) != 0) | (np.hypot(*np.diff(places, axis=0).T) > BRIDGED_M) | (pass_id[1:] < 0)
+    run = np.concatenate([[0], np.cumsum(breaks)])
+    alone = np.bincount(run)[run] == 1
+    lines = shapely.linestrings(places[~alone], indices=np.unique(run[~alone], return_inverse=True)[1])
+    strips = shapely.buffer(shapely.simplify(lines, reach / 10), reach, cap_style="flat", join_style="mitre")
+    spots = shapely.buffer(shapely.points(places[alone]), reach, quad_segs=2)
+    cut = shapely.union_all([*np.atleast_1d(strips), *spots])
+    # out by half a header and back bridges gaps of one header between passes
+    closed = shapely.buffer(shapely.buffer(cut, reach, join_style="mitre"), -reach, join_style="mitre")
+    return shapely.simplify(closed, reach / 10)
 
 
 def _headings(track: Track, pass_id: Whole) -> Floats:

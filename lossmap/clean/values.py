@@ -15,6 +15,9 @@ DRIEST_PCT, WETTEST_PCT = 5.0, 40.0
 
 NEIGHBOURS = 25
 
+# No field is evener than its sensor: a smaller spread would refuse its own noise (common practice, no source).
+LEAST_SPREAD = 0.03
+
 
 def moisture(logged_pct: Floats) -> Floats:
     """Moisture with readings that are none turned to missing [%, wet basis]."""
@@ -48,7 +51,7 @@ def unlike_field(values: Floats, believed: Mask, limit: float) -> Mask:
     # 1.4826 turns the median absolute deviation into the standard deviation of a normal
     sd = 1.4826 * np.median(np.abs(known - middle))
     with np.errstate(invalid="ignore"):
-        return np.asarray(np.abs(values - middle) > limit * max(sd, 1e-9))
+        return np.asarray(np.abs(values - middle) > limit * max(sd, LEAST_SPREAD * abs(middle)))
 
 
 def unlike_neighbours(easting_m: Floats, northing_m: Floats, values: Floats, believed: Mask, radius_m: float, limit_pct: float) -> Mask:
