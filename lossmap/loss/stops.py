@@ -1,0 +1,575 @@
+"""From what was counted at the stops to loss by source, with its doubt.
+
+The value is the published arithmetic on the stop's own counts: subtract what lay in
+front first, divide by the width ratio after (`lossmap.loss.arithmetic`).
+
+The interval is that of a posterior in which seed only ever adds up along the combine's
+way: intensities are P, P + H and P + H + R T at the three positions, all of P, H, T at
+least 0, with R the width ratio. Counts are negative binomial around them. Each of P, H, T
+has an exponential prior whose mean is the field's own, so one stop is judged beside its
+field but hardly drawn to it. Three numbers a stop are integrated on a fixed lattice,
+spaced evenly in the square root, where a count's doubt is the same everywhere.
+
+Whole ears lie where they dropped or where the header missed them: nothing is added to
+them in the machine and nothing concentrates them, so frames behind header and combine
+see the same, P + H, at any width ratio.
+
+How clumped seed lies is estimated once a field by moments: repeated rows of a stop and
+position where there are such, else pairs of neighbouring stops (which can only make it
+look more clumped than it is), shrunk towards `USUAL_CLUMPING`.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+import shapely
+from scipy.spatial import cKDTree
+from scipy.special import gammaincinv, ndtri, stdtrit
+
+from lossmap.base.errors import TableError, TooLittleData, shown
+from lossmap.base.estimates import NOTHING, Estimate
+from lossmap.base.field import Field
+from lossmap.base.grid import Floats
+from lossmap.base.settings import LossSettings
+from lossmap.base.tables import COUNTS, LOSSES, POSITIONS, SOURCES
+from lossmap.loss.arithmetic import concentration_ratio, loss_split_kg_ha, seed_loss_kg_ha, seeds_from_mass
+
+__all__ = ["field_loss", "losses", "seed_mass_g"]
+
+Bools = npt.NDArray[np.bool_]
+
+Z90 = 1.6448536269514722
+
+# Variance over squared mean that one frame has beyond a Poisson count's (common practice, no
+# source), and how many pairs of counts it takes to say as much.
+USUAL_CLUMPING, CLUMPING_PAIRS = 0.25, 12.0
+LEAST_CLUMPING, MOST_CLUMPING = 0.02, 2.0
+
+# The lattice of the posterior: steps a source, and how far it reaches in standard errors.
+STEPS, REACH = 32, 4.5
+# Points a posterior is read off at.
+POINTS_READ = 2048
+# Stops integrated together: 64 lattices of 32^3 are 17 MB.
+STOPS_TOGETHER = 64
+
+# For a field's mean: how much places differ (relative sd) and how many stops that is worth.
+PLACES_DIFFER, WORTH_STOPS = 0.5, 4.0
+# A mean nearer to 0 than this many of its standard errors is treated as if it were there.
+LEAST_MEAN = 0.3
+
+
+def losses(counts: gpd.GeoDataFrame, field: Field, settings: LossSettings, rng_seed: int) -> gpd.GeoDataFrame:
+    """Loss by source at each stop.
+
+    Parameters
+    ----------
+    counts : COUNTS
+        Rows of one stop and position are added up. ``grams`` (of seed at market moisture)
+        count as the seeds that weigh as much. Ears without ``grams_per_ear`` are taken
+        with the crop table's.
+    field : Field
+    settings : LossSettings
+    rng_seed : int
+        Pairs the doubts of seeds, ears and their masses; same seed, same bytes.
+
+    Returns
+    -------
+    LOSSES
+        One row a stop, in the order in which stops first occur, at the place of its first
+        position. A source that the stop's positions cannot separate is NaN, and ``note``
+        says which and why. ``low <= value <= high`` always; a difference that comes out
+        negative is given as 0. Where there are ears, ``ears_...`` and ``ear_m2_...``
+        stand beside the seeds.
+
+    Raises
+    ------
+    TableError
+        Rows without a count, positions that are none, ears of unknown mass, or frames of
+        one stop further apart than ``position_scatter`` and ``join_distance`` together.
+    TooLittleData
+        There are no rows.
+    """
+    COUNTS.check(counts)
+    tally = _tally(counts, field, settings)
+    values = tally.values_kg_ha()
+    intervals = _intervals(tally, _clumping(counts, tally), rng_seed)
+    frame = gpd.GeoDataFrame({"stop_id": tally.stop_id}, geometry=tally.places, crs=counts.crs)
+    for name in (*SOURCES, "total"):
+        value, (low, high) = np.maximum(values[name], 0.0), intervals[name]
+        frame[f"{name}_kg_ha"] = value
+        frame[f"{name}_low_kg_ha"] = np.where(np.isnan(value), np.nan, np.minimum(low, value))
+        frame[f"{name}_high_kg_ha"] = np.where(np.isnan(value), np.nan, np.maximum(high, value))
+    for place, position in enumerate(POSITIONS):
+        frame[f"seeds_{position}"] = tally.seeds[:, place]
+        frame[f"frame_m2_{position}"] = tally.area[:, place]
+        if tally.has_ears.any():
+            frame[f"ears_{position}"] = tally.ears[:, place]
+            frame[f"ear_m2_{position}"] = tally.ear_area[:, place]
+    frame["pseudo_seeds"], frame["pseudo_m2"] = tally.pseudo_count()
+    frame["note"] = _notes(counts, tally, values)
+    return LOSSES.check(frame)
+
+
+def field_loss(counts: gpd.GeoDataFrame, field: Field, settings: LossSettings) -> dict[str, Estimate]:
+    """Loss by source over the field [kg/ha]: mean of the stops, with its 90 % interval.
+
+    Each source is averaged over the stops that can tell it, differences taken stop by
+    stop and never cut off at 0 before they are averaged (that would add loss that is not
+    there). The interval is that of a gamma distribution, which knows that loss is skewed
+    and not negative; its spread is the scatter between stops, shrunk for few stops
+    towards what counting alone and places that differ by half would give. The mass of a
+    seed and of an ear is in it.
+
+    Returns
+    -------
+    dict of str to Estimate
+        ``total, preharvest, header, threshing``; `NOTHING` where no stop can tell.
+    """
+    tally = _tally(counts, field, settings)
+    clumping = _clumping(counts, tally)
+    values, variances = tally.values_kg_ha(), tally.variances_kg_ha(clumping)
+    out = {}
+    for name in ("total", *SOURCES):
+        known = np.isfinite(values[name])
+        found = _mean(values[name][known], variances[name][known]) if known.any() else NOTHING
+        out[name] = _widened(found, tally.mass_doubt_of(name)) if found else NOTHING
+    return out
+
+
+def seed_mass_g(field: Field, settings: LossSettings) -> Estimate:
+    """Mass of a thousand seeds [g]: the owner's with ``seed_mass_doubt``, else the crop table's with its range."""
+    given = field.facts.thousand_seed_mass
+    if given is None:
+        return field.crop.seed_mass_g
+    spread = math.exp(Z90 * settings.seed_mass_doubt / 100)
+    return Estimate(given, given / spread, given * spread)
+
+
+@dataclass(frozen=True)
+class _Tally:
+    """A field's counts added up: ``[stop, position]``, NaN where nothing was counted.
+
+    `seeds` on `area` [m2], `ears` on `ear_area` [m2]; `ear_g`, `ear_doubt` and `weighed`
+    (share of the seeds that were weighed, whose loss does not hang on a seed's mass) are
+    ``[stop]``.
+    """
+
+    stop_id: npt.NDArray[np.object_]
+    places: npt.NDArray[np.object_]
+    seeds: Floats
+    area: Floats
+    ears: Floats
+    ear_area: Floats
+    ear_g: Floats
+    ear_doubt: Floats
+    weighed: Floats
+    frame_m2: float
+    seed_mass_g: float
+    seed_doubt: float
+    ratio: float
+
+    @property
+    def has_ears(self) -> Bools:
+        return np.isfinite(self.ears).any(axis=1)
+
+    @property
+    def spread_over_header(self) -> bool:
+        """Whether residue lies over the width it was cut from, so that a count behind is the total."""
+        return abs(self.ratio - 1) < 1e-3
+
+    def ears_behind(self) -> tuple[Floats, Floats]:
+        """Ears and their area behind the header, wherever they were counted; NaN where nowhere."""
+        nowhere = np.isnan(self.ears[:, 1:]).all(axis=1)
+        return tuple(np.where(nowhere, np.nan, np.nansum(part[:, 1:], axis=1)) for part in (self.ears, self.ear_area))  # type: ignore[return-value]
+
+    def values_kg_ha(self) -> dict[str, Floats]:
+        """The published arithmetic, ``[stop]`` a source, negative differences as they come; NaN where not separable."""
+        lying = seed_loss_kg_ha(self.seeds, self.area, self.seed_mass_g)
+        preharvest, header, threshing = loss_split_kg_ha(*lying.T, self.ratio)
+        total = lying[:, 2] if self.spread_over_header else lying[:, 1] + threshing
+        ears, area = self.ears_behind()
+        dropped = np.where(self.has_ears, 10 * self.ear_g * self.ears[:, 0] / self.ear_area[:, 0], 0.0)
+        behind = np.where(self.has_ears, 10 * self.ear_g * ears / area, 0.0)
+        return {"preharvest": preharvest + dropped, "header": header + behind - dropped, "threshing": threshing, "total": total + behind}
+
+    def variances_kg_ha(self, clumping: float) -> dict[str, Floats]:
+        """Variance of the same by counting, at the field's mean rates."""
+        at_mean = np.broadcast_to(_rates(self.seeds, self.area), self.seeds.shape)
+        of_seeds = (at_mean / self.area + clumping * self.frame_m2 / self.area * at_mean**2) * (self.seed_mass_g / 100) ** 2
+        before, front, behind = of_seeds.T
+        threshing = (front + behind) / self.ratio**2
+        total = behind if self.spread_over_header else front * (1 - 1 / self.ratio) ** 2 + behind / self.ratio**2
+        ears, area = self.ears_behind()
+        of_ears = [
+            np.where(self.has_ears, (10 * self.ear_g / part) ** 2 * np.maximum(count, 0.5), 0.0)
+            for count, part in ((self.ears[:, 0], self.ear_area[:, 0]), (ears, area))
+        ]
+        return {
+            "preharvest": before + of_ears[0],
+            "header": before + front + of_ears[0] + of_ears[1],
+            "threshing": threshing,
+            "total": total + of_ears[1],
+        }
+
+    def pseudo_count(self) -> tuple[Floats, Floats]:
+        """Seeds and area [m2] that say of the total what the stop's counts say: same value, same Poisson doubt.
+
+        Half a seed in each count keeps the area finite where none was found. Behind a
+        combine that spreads over its header's width it is the count itself.
+        """
+        kg_ha = self.seed_mass_g / 100
+        value = np.maximum(self.values_kg_ha()["total"], 0.0) / kg_ha
+        rates, noise = (self.seeds + 0.5) / self.area, (self.seeds + 0.5) / self.area**2
+        front, behind = (0.0, 1.0) if self.spread_over_header else (1 - 1 / self.ratio, 1 / self.ratio)
+        rate = (front * rates[:, 1] if front else 0.0) + behind * rates[:, 2]
+        variance = (front**2 * noise[:, 1] if front else 0.0) + behind**2 * noise[:, 2]
+        ears, area = self.ears_behind()
+        seeds_an_ear = np.where(self.has_ears, 10 * self.ear_g / kg_ha, 0.0)
+        some = self.has_ears
+        rate[some] += seeds_an_ear[some] * ears[some] / area[some]
+        variance[some] += seeds_an_ear[some] ** 2 * ears[some] / area[some] ** 2
+        # Below the smaller of the two rates a difference says nothing; a rate must stay above 0.
+        exposure = np.maximum(rate, 1e-3 * rates[:, 2]) / variance
+        return value * exposure, np.where(np.isnan(value), np.nan, exposure)
+
+    def mass_doubt_of(self, source: str) -> float:
+        """Log standard deviation of a source's field mean from the mass of seeds and ears."""
+        ears, area = self.ears_behind()
+        with_ears = {
+            "preharvest": np.nan_to_num(self.ears[:, 0] / self.ear_area[:, 0]),
+            "header": np.nan_to_num(ears / area - self.ears[:, 0] / self.ear_area[:, 0]),
+            "threshing": np.zeros(len(area)),
+            "total": np.nan_to_num(ears / area),
+        }[source]
+        of_ears = np.maximum(10 * self.ear_g * with_ears, 0)
+        everything = np.maximum(self.values_kg_ha()[source], 0)
+        whole = np.nansum(everything)
+        if whole <= 0:
+            return self.seed_doubt
+        share = min(1.0, float(np.nansum(np.where(np.isnan(everything), 0, of_ears)) / whole))
+        ear_doubt = float(np.average(self.ear_doubt, weights=of_ears)) if share else 0.0
+        counted = 1 - float(np.nanmean(self.weighed))
+        return math.hypot((1 - share) * counted * self.seed_doubt, share * ear_doubt)
+
+
+def _tally(counts: gpd.GeoDataFrame, field: Field, settings: LossSettings) -> _Tally:
+    """Add up the rows of each stop and position, refusing what cannot be meant."""
+    if counts.empty:
+        raise TooLittleData(f"{field.id}: the counts hold no rows (0, needs 1); count at a few stops first")
+    mass = seed_mass_g(field, settings)
+    faults = [*_row_faults(counts, field), *_far_apart(counts, settings)]
+    if faults:
+        raise TableError(f"{field.id}, counts: " + "; ".join(faults))
+    stop, names = pd.factorize(counts["stop_id"])
+    place = pd.Categorical(counts["position"], POSITIONS).codes.astype(int)
+    seeds, weighed = counts["seeds"].to_numpy(float), seeds_from_mass(counts["grams"].to_numpy(float), mass.mean)
+    from_mass = np.isnan(seeds) & np.isfinite(weighed)
+    seeds = np.where(from_mass, weighed, seeds)
+    ears, frame = counts["ears"].to_numpy(float), counts["frame_m2"].to_numpy(float)
+    ear_g, ear_known = _ear_mass(counts, field)
+
+    def added(values: Floats, where: Bools) -> Floats:
+        out = np.full((len(names), len(POSITIONS)), np.nan)
+        np.add.at(out, (stop[where], place[where]), 0.0)
+        out[stop[where], place[where]] = 0.0
+        np.add.at(out, (stop[where], place[where]), values[where])
+        return out
+
+    has_seeds, has_ears = np.isfinite(seeds), np.isfinite(ears)
+    total = np.nansum(added(seeds, has_seeds), axis=1)
+    ear_weight = np.where(has_ears, np.nan_to_num(ears) + 1e-6, 0.0)
+    return _Tally(
+        np.asarray(names, dtype=object),
+        _first_places(counts, stop, place, len(names)),
+        added(seeds, has_seeds),
+        added(frame, has_seeds),
+        added(ears, has_ears),
+        added(frame, has_ears),
+        _by_stop(stop, ear_g, ear_weight, len(names)),
+        _by_stop(stop, np.where(ear_known, 0.0, settings.ear_mass_doubt / 100), ear_weight, len(names)),
+        np.bincount(stop, np.where(from_mass, seeds, 0.0), len(names)) / np.maximum(total, 1e-9),
+        float(np.median(frame[has_seeds] / counts["frames"].to_numpy(float)[has_seeds])) if has_seeds.any() else 1.0,
+        mass.mean,
+        math.log(mass.high / mass.low) / (2 * Z90),
+        concentration_ratio(field.facts.header_width, field.discharge_width_m),
+    )
+
+
+def _row_faults(counts: gpd.GeoDataFrame, field: Field) -> list[str]:
+    """Rows that say nothing, or something that cannot be turned into loss."""
+    faults = []
+    strange = ~counts["position"].isin(POSITIONS)
+    if strange.any():
+        faults.append(
+            f'stop {shown(counts["stop_id"][strange].iloc[0])}: "{shown(counts["position"][strange].iloc[0])}" is no position; '
+            f"the positions are {', '.join(POSITIONS)}"
+        )
+    empty = counts[["seeds", "grams", "ears"]].isna().all(axis=1)
+    if empty.any():
+        faults.append(
+            f"stop {shown(counts['stop_id'][empty].iloc[0])}: neither seeds, grams nor ears are given; write 0 where none was found"
+        )
+    nameless = counts["ears"].gt(0) & counts["grams_per_ear"].isna()
+    if nameless.any() and field.crop.ear_grain_g is None:
+        faults.append(
+            f"stop {shown(counts['stop_id'][nameless].iloc[0])}: ears of {field.crop.name} have no mass in the crop table; add grams_per_ear"
+        )
+    return faults
+
+
+def _far_apart(counts: gpd.GeoDataFrame, settings: LossSettings) -> list[str]:
+    """Stops whose frames lie too far apart to be one stop."""
+    most = settings.position_scatter + settings.join_distance
+    place = pd.DataFrame(shapely.get_coordinates(counts.geometry.to_numpy()), columns=["east", "north"])
+    by_stop = place.groupby(counts["stop_id"].to_numpy(), sort=False)
+    # A box no wider than the limit holds no pair further apart than it; only wider ones are looked into.
+    box = np.hypot(*(by_stop.max() - by_stop.min()).to_numpy().T)
+    faults = []
+    for name in by_stop.max().index[box > most]:
+        of_stop = place[(counts["stop_id"] == name).to_numpy()].to_numpy()
+        apart = float(np.hypot(*(of_stop[:, None] - of_stop[None]).transpose(2, 0, 1)).max())
+        if apart > most:
+            faults.append(f"stop {shown(name)}: its frames lie {apart:.0f} m apart (at most {most:.0f} m); give them different stops")
+    return faults
+
+
+def _ear_mass(counts: gpd.GeoDataFrame, field: Field) -> tuple[Floats, Bools]:
+    """Grain on one ear [g] of each row, and whether it was weighed."""
+    given = counts["grams_per_ear"].to_numpy(float)
+    usual = field.crop.ear_grain_g.mean if field.crop.ear_grain_g else 0.0
+    return np.where(np.isfinite(given), given, usual), np.isfinite(given)
+
+
+def _by_stop(stop: npt.NDArray[np.intp], values: Floats, weight: Floats, stops: int) -> Floats:
+    return np.bincount(stop, values * weight, stops) / np.maximum(np.bincount(stop, weight, stops), 1e-12)
+
+
+def _first_places(counts: gpd.GeoDataFrame, stop: npt.NDArray[np.intp], place: npt.NDArray[np.intp], stops: int) -> npt.NDArray[np.object_]:
+    """Geometry of each stop's first position in the combine's order."""
+    order = np.lexsort((np.arange(stop.size), place, stop))
+    _, first = np.unique(stop[order], return_index=True)
+    return np.asarray(counts.geometry.to_numpy()[order[first]], dtype=object)
+
+
+def _rates(seeds: Floats, area: Floats) -> Floats:
+    """Mean intensity at each position over the field [seeds/m2], never quite 0; NaN where never counted."""
+    known = np.isfinite(seeds).any(axis=0)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(known, (np.nansum(seeds, axis=0) + 0.5) / np.nansum(area, axis=0), np.nan)
+
+
+def _clumping(counts: gpd.GeoDataFrame, tally: _Tally) -> float:
+    """Variance beyond Poisson's of one frame, over the squared mean."""
+    excess, scale, pairs = _repeats(counts)
+    if not pairs:
+        excess, scale, pairs = _neighbours(tally)
+    found = excess / scale if scale > 0 else USUAL_CLUMPING
+    shrunk = (pairs * found + CLUMPING_PAIRS * USUAL_CLUMPING) / (pairs + CLUMPING_PAIRS)
+    return float(np.clip(shrunk, LEAST_CLUMPING, MOST_CLUMPING))
+
+
+def _repeats(counts: gpd.GeoDataFrame) -> tuple[float, float, int]:
+    """Excess variance, its scale, and degrees of freedom of rows that repeat a stop and position, on like areas."""
+    rows = counts[counts["seeds"].notna()]
+    groups = rows.groupby(["stop_id", "position", "frame_m2"], sort=False)["seeds"].agg(["count", "mean", "var"])
+    groups = groups[groups["count"] > 1]
+    if groups.empty:
+        return 0.0, 0.0, 0
+    freedom = groups["count"] - 1
+    frames = rows.groupby(["stop_id", "position", "frame_m2"], sort=False)["frames"].mean()[groups.index]
+    return (
+        float((freedom * (groups["var"] - groups["mean"])).sum()),
+        float((freedom * groups["mean"] ** 2 / frames).sum()),
+        int(freedom.sum()),
+    )
+
+
+def _neighbours(tally: _Tally) -> tuple[float, float, int]:
+    """The same from each stop and the one nearest to it, at the position counted most often."""
+    place = int(np.isfinite(tally.seeds).sum(axis=0).argmax())
+    known = np.isfinite(tally.seeds[:, place])
+    if known.sum() < 4:
+        return 0.0, 0.0, 0
+    where = shapely.get_coordinates(tally.places[known])
+    _, near = cKDTree(where).query(where, k=2)
+    rate, area = tally.seeds[known, place] / tally.area[known, place], tally.area[known, place]
+    other = near[:, 1]
+    counting = rate / area + rate[other] / area[other]
+    middle = (rate + rate[other]) / 2
+    scale = middle**2 * tally.frame_m2 * (1 / area + 1 / area[other])
+    return float(((rate - rate[other]) ** 2 - counting).sum()), float(scale.sum()), int(known.sum()) // 2
+
+
+def _intervals(tally: _Tally, clumping: float, rng_seed: int) -> dict[str, tuple[Floats, Floats]]:
+    """90 % interval of each source at each stop [kg/ha]."""
+    rng = np.random.default_rng(rng_seed)
+    # The same points for every stop: the order of stops changes nothing.
+    shuffles = [rng.permutation(POINTS_READ) for _ in range(3)]
+    normal = ndtri((np.arange(POINTS_READ) + 0.5) / POINTS_READ)
+    seed_factor = np.exp(tally.seed_doubt * (1 - tally.weighed[:, None]) * normal[shuffles[0]])
+    ear_factor = np.exp(tally.ear_doubt[:, None] * normal[shuffles[1]])
+    of_seeds = _posterior(tally.seeds, tally.area, tally.ratio, clumping * tally.frame_m2) * (tally.seed_mass_g / 100)
+    points = of_seeds * seed_factor
+    if tally.has_ears.any():
+        ears = np.column_stack([tally.ears[:, 0], *(part[:, None] for part in tally.ears_behind()[:1])])
+        area = np.column_stack([tally.ear_area[:, 0], *(part[:, None] for part in tally.ears_behind()[1:])])
+        nothing = np.full((len(ears), 1), np.nan)
+        lying = _posterior(np.hstack([ears, nothing]), np.hstack([area, nothing]), 1.0, 0.0)[:, :, shuffles[2]]
+        lying[2] = 0.0
+        lying[:, ~tally.has_ears] = 0.0
+        points = points + lying * (10 * tally.ear_g[:, None] * ear_factor)
+    points = np.concatenate([points, points.sum(axis=0, keepdims=True)])
+    low, high = np.quantile(points, (0.05, 0.95), axis=2)
+    return {name: (low[row], high[row]) for row, name in enumerate((*SOURCES, "total"))}
+
+
+def _posterior(counted: Floats, area: Floats, ratio: float, clumping_m2: float) -> Floats:
+    """Points of the posterior of P, H and T [1/m2], ``[source, stop, point]``, each point as likely as the next.
+
+    `clumping_m2` is clumping times the area of one frame: on another area it is that much
+    over it. A source that no stop of the field can tell from the next is held at 0, and
+    the next carries both.
+    """
+    prior = _prior_means(counted, area, ratio)
+    out = np.empty((3, len(counted), POINTS_READ))
+    for start in range(0, len(counted), STOPS_TOGETHER):
+        rows = slice(start, start + STOPS_TOGETHER)
+        nodes, widths = _nodes(counted[rows], area[rows], ratio, clumping_m2, prior)
+        weight = _weights(counted[rows], area[rows], ratio, clumping_m2, prior, nodes, widths)
+        out[:, rows] = _read_off(weight, nodes)
+    return out
+
+
+def _prior_means(counted: Floats, area: Floats, ratio: float) -> Floats:
+    """Means of the exponential priors of P, H and T [1/m2]; 0 holds a source at 0."""
+    before, front, behind = _rates(counted, area)
+    floor = 0.5 / np.nansum(area)
+    preharvest = max(before, floor) if np.isfinite(before) else 0.0
+    lying = front if np.isfinite(front) else preharvest
+    header = max(front - preharvest, floor) if np.isfinite(front) else 0.0
+    threshing = max((behind - lying) / ratio, floor) if np.isfinite(behind) else 0.0
+    return np.array([preharvest, header, threshing])
+
+
+def _nodes(counted: Floats, area: Floats, ratio: float, clumping_m2: float, prior: Floats) -> tuple[list[Floats], list[Floats]]:
+    """Where each stop's posterior is evaluated, even in the square root: middles and widths, ``[stop, step]`` a source."""
+    rate = (counted + 0.5) / area
+    reach = REACH / 2 * np.sqrt(1 / area + clumping_m2 / area * rate) + 1 / np.sqrt(area)
+    far = 8 * prior.sum() * max(1.0, ratio)
+    low = np.where(np.isnan(counted), 0.0, np.maximum(np.sqrt(rate) - reach, 0.0) ** 2)
+    high = np.where(np.isnan(counted), far, (np.sqrt(rate) + reach) ** 2)
+    before_low, before_high = np.zeros(len(counted)), np.zeros(len(counted))
+    nodes, widths = [], []
+    for source in range(3):
+        by = ratio if source == 2 else 1.0
+        least = np.maximum(low[:, source] - before_high, 0.0) / by
+        most = np.maximum(high[:, source] - before_low, 3 / np.nan_to_num(area[:, source], nan=np.nanmean(area))) / by
+        if prior[source] == 0:
+            least, most = np.zeros(len(counted)), np.zeros(len(counted))
+        edges = np.linspace(np.sqrt(least), np.sqrt(most), STEPS + 1 if prior[source] else 2, axis=1)
+        nodes.append(((edges[:, 1:] + edges[:, :-1]) / 2) ** 2)
+        widths.append(edges[:, 1:] ** 2 - edges[:, :-1] ** 2 if prior[source] else np.ones((len(counted), 1)))
+        before_low, before_high = np.maximum(low[:, source], before_low), np.minimum(high[:, source], before_high + most * by)
+        before_high = np.maximum(before_high, before_low)
+    return nodes, widths
+
+
+def _weights(
+    counted: Floats, area: Floats, ratio: float, clumping_m2: float, prior: Floats, nodes: list[Floats], widths: list[Floats]
+) -> Floats:
+    """Posterior of each node, ``[stop, P, H, T]``, adding to 1 a stop."""
+    along = [(slice(None), slice(None), None, None), (slice(None), None, slice(None), None), (slice(None), None, None, slice(None))]
+    preharvest, header, threshing = (part[axis] for part, axis in zip(nodes, along, strict=True))
+    lying = (preharvest, preharvest + header, preharvest + header + ratio * threshing)
+    log = np.zeros((len(counted), *(part.shape[1] for part in nodes)))
+    for place, rate in enumerate(lying):
+        log += _log_likelihood(counted[:, place], area[:, place], rate, clumping_m2)
+    for part, mean, width, axis in zip(nodes, prior, widths, along, strict=True):
+        log += (np.log(width) - (part / mean if mean else 0.0))[axis]
+    weight = np.exp(log - log.max(axis=(1, 2, 3), keepdims=True))
+    return np.asarray(weight / weight.sum(axis=(1, 2, 3), keepdims=True))
+
+
+def _log_likelihood(counted: Floats, area: Floats, rate: Floats, clumping_m2: float) -> Floats:
+    """Of the negative binomial (Poisson without clumping), up to what does not depend on `rate`; 0 where not counted."""
+    known = np.isfinite(counted)
+    seeds, looked_at = (np.where(known, part, other).reshape(-1, 1, 1, 1) for part, other in ((counted, 0.0), (area, 1.0)))
+    mean = looked_at * np.maximum(rate, 1e-12)
+    if clumping_m2 > 0:
+        size = looked_at / clumping_m2
+        log = seeds * np.log(mean) - (seeds + size) * np.log1p(mean / size)
+    else:
+        log = seeds * np.log(mean) - mean
+    return np.where(known.reshape(-1, 1, 1, 1), log, 0.0)
+
+
+def _read_off(weight: Floats, nodes: list[Floats]) -> Floats:
+    """Nodes as often as they are likely, ``[source, stop, point]``."""
+    stops = len(weight)
+    below = np.cumsum(weight.reshape(stops, -1), axis=1)
+    levels = (np.arange(POINTS_READ) + 0.5) / POINTS_READ
+    flat = np.stack([np.searchsorted(row, levels * row[-1]) for row in below])
+    steps = np.unravel_index(flat, weight.shape[1:])
+    return np.stack([np.take_along_axis(values, step, axis=1) for values, step in zip(nodes, steps, strict=True)])
+
+
+def _notes(counts: gpd.GeoDataFrame, tally: _Tally, values: dict[str, Floats]) -> list[str]:
+    """For each stop what its counter wrote, what could not be separated, and what was set to 0."""
+    written = (
+        counts["note"]
+        .fillna("")
+        .groupby(counts["stop_id"], sort=False)
+        .agg(lambda notes: "; ".join(dict.fromkeys(note for note in notes if note)))
+    )
+    out = []
+    for row, name in enumerate(tally.stop_id):
+        parts = [written[name], _unseparated(tally, values, row)]
+        negative = [source for source in SOURCES if values[source][row] < 0]
+        if negative:
+            parts.append(f"{' and '.join(negative)} loss came out below 0 and is given as 0")
+        out.append("; ".join(part for part in parts if part))
+    return out
+
+
+def _unseparated(tally: _Tally, values: dict[str, Floats], row: int) -> str:
+    """Which sources the stop's positions cannot tell, in words."""
+    missing = [source for source in (*SOURCES, "total") if np.isnan(values[source][row])]
+    if not missing:
+        return ""
+    absent = [position.replace("_", " ") for place, position in enumerate(POSITIONS) if np.isnan(tally.seeds[row, place])]
+    if absent:
+        return f"no seeds counted {' nor '.join(absent)}: {', '.join(missing)} cannot be told"
+    return f"ears were not counted at every position: {', '.join(missing)} cannot be told"
+
+
+def _mean(values: Floats, counting: Floats) -> Estimate:
+    """Mean of the stops and its 90 % interval, from a gamma distribution of matched mean and spread."""
+    rough = max(float(values.mean()), 0.0)
+    expected = counting + (PLACES_DIFFER * rough) ** 2
+    share = 1 / expected / (1 / expected).sum()
+    mean = float(share @ values)
+    stops, prior = values.size, float(share**2 @ expected)
+    scatter = float(share**2 @ (values - mean) ** 2) * stops / max(stops - 1, 1)
+    variance = ((stops - 1) * scatter + WORTH_STOPS * prior) / (stops - 1 + WORTH_STOPS)
+    error = math.sqrt(variance) * float(stdtrit(stops - 1 + WORTH_STOPS, 0.95)) / Z90
+    middle = max(mean, LEAST_MEAN * error)
+    shape = (middle / error) ** 2
+    low, high = (middle * float(gammaincinv(shape, level)) / shape for level in (0.05, 0.95))
+    mean = max(mean, 0.0)
+    return Estimate(mean, min(low, mean), max(high, mean))
+
+
+def _widened(found: Estimate, log_doubt: float) -> Estimate:
+    """The same with a factor of that log standard deviation on top."""
+    spread = Z90 * log_doubt
+    if found.mean <= 0:
+        return Estimate(found.mean, found.low, found.high * math.exp(spread))
+    up = math.hypot(math.log(found.high / found.mean), spread)
+    down = math.hypot(math.log(found.mean / found.low), spread) if found.low > 0 else math.inf
+    return Estimate(found.mean, found.mean * math.exp(-down), found.mean * math.exp(up))

@@ -1,0 +1,87 @@
+"""What people open: maps, report, tables and surfaces of one field. The only stage that speaks bu/ac."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping
+from pathlib import Path
+
+from lossmap.base.errors import LossmapError, WriteError
+from lossmap.base.field import FieldMap
+from lossmap.report.geojson import as_text, stops, zones
+from lossmap.report.geotiff import write_surfaces
+from lossmap.report.page import page
+from lossmap.report.parquet import write_cells, write_points
+from lossmap.report.run_file import run
+from lossmap.report.sentences import headline
+from lossmap.report.summary import summary
+from lossmap.report.webmap import webmap
+
+__all__ = ["FILES", "headline", "summary", "write"]
+
+#: What `write` leaves behind, in its order.
+FILES = (
+    "points.parquet",
+    "stops.geojson",
+    "surfaces.tif",
+    "cells.parquet",
+    "zones.geojson",
+    "map.html",
+    "report.html",
+    "summary.json",
+    "run.toml",
+)
+
+
+def write(field_map: FieldMap, folder: Path, seconds: Mapping[str, float]) -> list[Path]:
+    """Write every result of one field.
+
+    Parameters
+    ----------
+    field_map : FieldMap
+    folder : Path
+        Exists and is empty; whoever calls renames it when it is whole.
+    seconds : mapping
+        Seconds each stage took so far, for run.toml.
+
+    Returns
+    -------
+    list of Path
+        The files written, in the order of `FILES`.
+
+    Raises
+    ------
+    WriteError
+        A file cannot be written there; what was written stays for the caller to remove.
+    SettingsError
+        ``report.price`` is no price of this crop.
+    """
+    writers: dict[str, Callable[[Path], object]] = {
+        "points.parquet": lambda path: write_points(field_map, path),
+        "stops.geojson": lambda path: _write_text(path, as_text(stops(field_map))),
+        "surfaces.tif": lambda path: write_surfaces(field_map, path),
+        "cells.parquet": lambda path: write_cells(field_map, path),
+        "zones.geojson": lambda path: _write_text(path, as_text(zones(field_map))),
+        "map.html": lambda path: _write_text(path, webmap(field_map)),
+        "report.html": lambda path: _write_text(path, page(field_map)),
+        "summary.json": lambda path: _write_text(path, json.dumps(summary(field_map), ensure_ascii=False, allow_nan=False, indent=1) + "\n"),
+        "run.toml": lambda path: _write_text(path, run(field_map, seconds)),
+    }
+    for name in FILES:
+        _written(folder / name, writers[name])
+    return [folder / name for name in FILES]
+
+
+def _written(path: Path, writer: Callable[[Path], object]) -> None:
+    """Run one writer; a foreign refusal of the disk becomes ours, with the place."""
+    try:
+        writer(path)
+    except LossmapError:
+        raise
+    except OSError as fault:
+        raise WriteError(f"{path}: cannot be written ({fault.strerror or fault}); check that the folder exists, is writable and has room") from fault
+
+
+def _write_text(path: Path, text: str) -> None:
+    # the same bytes on every system
+    path.write_text(text, encoding="utf-8", newline="\n")

@@ -1,0 +1,140 @@
+"""Drawings of the report as inline SVG: same numbers, same bytes, no text from files in them."""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+import geopandas as gpd
+import markupsafe
+import matplotlib
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_svg import FigureCanvasSVG
+from matplotlib.figure import Figure
+
+from lossmap.base.estimates import Driver, Estimate
+from lossmap.base.field import FieldMap
+from lossmap.base.tables import SOURCES
+from lossmap.report.words import Scale, Words
+
+__all__ = ["drawing_of_driver", "drawing_of_sources"]
+
+INK, SOFT, DOT, MARK = "#1a1712", "#5b5446", "#e13a26", "#0b4f6c"
+
+# Written into matplotlib's settings only while a drawing is made.
+_LOOK = {
+    "svg.fonttype": "none",
+    "svg.hashsalt": "lossmap",
+    "font.family": "sans-serif",
+    "font.size": 13.0,
+    "axes.edgecolor": INK,
+    "axes.labelcolor": INK,
+    "axes.linewidth": 1.2,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "xtick.color": INK,
+    "ytick.color": INK,
+}
+
+
+def drawing_of_sources(field_map: FieldMap, words: Words) -> markupsafe.Markup | None:
+    """Loss by source: a dot for the best value, a bar for the 90 % interval; None where nothing is known."""
+    known = [(source, field_map.loss[source]) for source in (*SOURCES, "total") if field_map.loss[source]]
+    if not known:
+        return None
+    with _looks():
+        height = 0.5 * len(known) + 0.9
+        figure = Figure(figsize=(6.4, height))
+        axes = figure.add_axes((0.2, 0.72 / height, 0.76, 1 - 0.84 / height))
+        for row, (source, loss) in enumerate(known):
+            _interval(axes, len(known) - 1 - row, loss.times(words.loss.factor), heavy=source == "total")
+        axes.set_yticks(range(len(known)), ["all sources" if source == "total" else source for source, _ in reversed(known)])
+        axes.tick_params(axis="y", length=0)
+        axes.set_xlim(left=0)
+        axes.set_ylim(-0.6, len(known) - 0.4)
+        axes.set_xlabel(f"loss, {words.loss.unit} (bar: 90 % interval)")
+        axes.grid(axis="x", color="#d3cbc3", linewidth=0.8)
+        axes.set_axisbelow(True)
+        return _svg(figure, "sources")
+
+
+def _interval(axes: Axes, at: float, shown: Estimate, heavy: bool) -> None:
+    axes.plot([shown.low, shown.high], [at, at], color=INK, linewidth=7 if heavy else 4, solid_capstyle="butt", alpha=0.85)
+    axes.plot([shown.mean], [at], marker="o", markersize=10, markerfacecolor="#ffffff", markeredgecolor=INK, markeredgewidth=2.2)
+
+
+def drawing_of_driver(field_map: FieldMap, found: Driver, words: Words) -> markupsafe.Markup | None:
+    """Each stop's loss over the speed or moisture at which it was cut; None where fewer than two stops have both."""
+    column = "speed_m_s" if found.name == "speed" else "moisture_pct"
+    losses = field_map.losses
+    if column not in losses.columns:
+        return None
+    losses = losses[losses[column].notna() & losses["total_kg_ha"].notna()]
+    if len(losses) < 2:
+        return None
+    with _looks():
+        figure = Figure(figsize=(6.4, 3.4))
+        axes = figure.add_axes((0.12, 0.19, 0.84, 0.77))
+        _stops(axes, losses, column, words.loss, _scale(found, words))
+        _reference(axes, found, _scale(found, words))
+        axes.set_ylim(bottom=0)
+        axes.set_ylabel(f"loss, {words.loss.unit}")
+        axes.set_xlabel(f"{'ground speed' if found.name == 'speed' else 'grain moisture'}, {_scale(found, words).unit}")
+        axes.grid(color="#d3cbc3", linewidth=0.8)
+        axes.set_axisbelow(True)
+        return _svg(figure, found.name)
+
+
+def _scale(found: Driver, words: Words) -> Scale:
+    return words.speed if found.name == "speed" else words.moisture
+
+
+def _stops(axes: Axes, losses: gpd.GeoDataFrame, column: str, loss: Scale, along: Scale) -> None:
+    at = losses[column].to_numpy(float) * along.factor
+    low, mean, high = (losses[f"total_{end}kg_ha"].to_numpy(float) * loss.factor for end in ("low_", "", "high_"))
+    axes.vlines(at, low, high, color=SOFT, linewidth=1.6)
+    axes.plot(at, mean, linestyle="none", marker="o", markersize=8, markerfacecolor=DOT, markeredgecolor=INK, markeredgewidth=1.2)
+
+
+def _reference(axes: Axes, found: Driver, along: Scale) -> None:
+    """The speed or moisture from which on the effect is taken to act."""
+    if not np.isfinite(found.reference):
+        return
+    axes.axvline(found.reference * along.factor, color=MARK, linewidth=1.8, linestyle=(0, (5, 3)))
+    low, high = axes.get_xlim()
+    side = "left" if found.reference * along.factor < (low + high) / 2 else "right"
+    axes.annotate(
+        f"reference {along.text(found.reference)}",
+        (found.reference * along.factor, 1.0),
+        xycoords=("data", "axes fraction"),
+        xytext=(5 if side == "left" else -5, -4),
+        textcoords="offset points",
+        ha=side,
+        va="top",
+        color=MARK,
+    )
+
+
+@contextmanager
+def _looks() -> Iterator[None]:
+    with matplotlib.rc_context(_LOOK):
+        yield
+
+
+def _svg(figure: Figure, name: str) -> markupsafe.Markup:
+    """The drawing as an element of a page: no prolog, no date, ids of its own so that two drawings can share a page."""
+    out = io.StringIO()
+    nothing: dict[str, Any] = {"Date": None, "Creator": None, "Format": None, "Type": None}
+    figure.patch.set_visible(False)
+    for axes in figure.axes:
+        axes.patch.set_visible(False)
+    FigureCanvasSVG(figure).print_svg(out, metadata=nothing)
+    text = out.getvalue()
+    text = text[text.index("<svg") :]
+    text = re.sub(r"<metadata>.*?</metadata>\s*", "", text, flags=re.DOTALL)
+    text = re.sub(r'(id="|href="#|url\(#)', rf"\g<1>{name}-", text)
+    return markupsafe.Markup(text.replace("<svg ", f'<svg role="img" aria-labelledby="{name}-caption" ', 1))

@@ -1,0 +1,114 @@
+"""The field in numbers, in the words both pages use."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from lossmap.base.estimates import Estimate
+from lossmap.base.field import FieldMap
+from lossmap.base.tables import SOURCES
+from lossmap.report.layers import is_flat
+from lossmap.report.sentences import SOURCE_WORDS
+from lossmap.report.words import NOT_KNOWN, ODDS, Words, count_of, price_usd_kg
+
+__all__ = ["LossRow", "doubt_line", "flat_line", "headline", "loss_rows", "money_line", "seeds_line", "subtitle", "words_of"]
+
+
+@dataclass(frozen=True)
+class LossRow:
+    """One source of loss as a row of a table."""
+
+    source: str
+    where: str
+    loss: str
+    other: str
+    share: str
+    money: str
+
+
+def words_of(field_map: FieldMap) -> Words:
+    """The words this field is told in."""
+    return Words(field_map.field.crop, field_map.settings.report.units)
+
+
+def subtitle(field_map: FieldMap, words: Words) -> str:
+    """Crop, date and area under the field's name."""
+    cut = field_map.field.facts.harvested_on
+    crop = field_map.field.crop.name.replace("_", " ").capitalize()
+    area = f"{words.area.text(field_map.area_ha)}{'' if field_map.outline_given else ' (the area the log cut)'}"
+    return " · ".join([crop, *([f"cut {words.day(cut)}"] if cut else []), area])
+
+
+def headline(field_map: FieldMap, words: Words) -> tuple[str, str]:
+    """The one number the field is about, and its doubt."""
+    total = field_map.loss["total"]
+    if not total:
+        return f"Loss is {NOT_KNOWN}", ""
+    return f"Loss {words.loss.text(total.mean)}", f"({words.loss.ends(total)})"
+
+
+def doubt_line() -> str:
+    """How to read every interval of the page."""
+    return f"In brackets the 90 % interval: {ODDS} the truth lies inside."
+
+
+def loss_rows(field_map: FieldMap, words: Words) -> list[LossRow]:
+    """Loss by source, the sum last."""
+    return [_row(field_map, source, words) for source in (*SOURCES, "total")]
+
+
+def _row(field_map: FieldMap, source: str, words: Words) -> LossRow:
+    loss, share = field_map.loss[source], field_map.loss_of_yield_pct[source]
+    money = ""
+    if field_map.settings.report.price is not None:
+        money = words.money_per_area.interval(_usd_ha(field_map, loss))
+    return LossRow(
+        "all sources" if source == "total" else f"{source} loss",
+        "" if source == "total" else SOURCE_WORDS[source],
+        words.loss.interval(loss),
+        words.other_loss.interval(loss),
+        words.percent.interval(share),
+        money,
+    )
+
+
+def _usd_ha(field_map: FieldMap, loss: Estimate) -> Estimate:
+    price = field_map.settings.report.price
+    return loss.times(price_usd_kg(price, field_map.field.crop)) if price is not None else Estimate(*[float("nan")] * 3)
+
+
+def money_line(field_map: FieldMap, words: Words) -> str:
+    """What the loss would have sold for; "" where no price was given or no loss is known."""
+    price, total = field_map.settings.report.price, field_map.loss["total"]
+    if price is None or not total:
+        return ""
+    per_ha = _usd_ha(field_map, total)
+    return (
+        f"At {words.price(price)} that is {words.money_per_area.interval(per_ha)}, "
+        f"or {words.money.interval(per_ha.times(field_map.area_ha))} over the field."
+    )
+
+
+def seeds_line(field_map: FieldMap, words: Words) -> str:
+    """The loss as what lies on the ground, for whoever goes to look."""
+    total, mass = field_map.loss["total"], field_map.seed_mass_g
+    if not total or not mass:
+        return ""
+    # 1 kg/ha is 0.1 g/m2; seed mass is that of a thousand.
+    seeds = total.times(100.0 / mass.mean)
+    thousand = f"{mass.mean:.3g} g a thousand ({mass.low:.3g} to {mass.high:.3g})"
+    return f"On the ground that is {words.seeds.interval(seeds)}, at {thousand}."
+
+
+def flat_line(field_map: FieldMap) -> str:
+    """Says that the map of loss is one field mean, where it is; "" where it is a map."""
+    loss = field_map.surfaces.get("loss_kg_ha")
+    if loss is None:
+        return "There is no map of loss: nothing was counted." if field_map.losses.empty else f"A map of loss is {NOT_KNOWN}."
+    if not is_flat(loss):
+        return ""
+    made = f" ({loss.note})" if loss.note else ""
+    return (
+        f"Field mean only: with {count_of(len(field_map.losses), 'stop')} the counts cannot say where in the field loss is higher or lower{made}. "
+        "The map of loss shows one value everywhere."
+    )

@@ -1,0 +1,163 @@
+"""What the field's evidence says, in sentences that claim no more than it holds.
+
+Loss *tracks* speed or dryness; nothing here says that it is caused by them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from lossmap.base.estimates import Driver, Estimate
+from lossmap.base.field import FieldMap
+from lossmap.base.tables import SOURCES
+from lossmap.report.words import NOT_KNOWN, ODDS, Words, count_of
+
+__all__ = ["SOURCE_WORDS", "after_largest", "driver", "driver_word", "largest_sources", "zone"]
+
+#: Where the seed is lost, as a reader meets it for the first time.
+SOURCE_WORDS: Mapping[str, str] = {
+    "total": "all sources",
+    "preharvest": "before the combine came",
+    "header": "at the header",
+    "threshing": "in the machine (threshing, separation, cleaning)",
+}
+
+_DRIVER_WORDS: Mapping[str, str] = {"speed": "ground speed", "dryness": "dryness"}
+
+
+def headline(field_map: FieldMap) -> str:
+    """The field in one line: its loss, what that is of the yield, and what it tracks."""
+    words = Words(field_map.field.crop, field_map.settings.report.units)
+    parts = [f"loss {words.loss.interval(field_map.loss['total'])}"]
+    share = field_map.loss_of_yield_pct["total"]
+    if share:
+        parts.append(f"{words.percent.text(share.mean)} of total yield")
+    tracked = [driver_word(name) for name, found in field_map.drivers.items() if found.verdict == "tracks"]
+    parts += [f"tracks {' and '.join(tracked)}", count_of(len(field_map.zones), "zone")] if tracked else []
+    return ", ".join(parts)
+
+
+def driver_word(name: str) -> str:
+    """ "ground speed" or "dryness"."""
+    return _DRIVER_WORDS.get(name, name)
+
+
+def driver(found: Driver, words: Words) -> tuple[str, str]:
+    """The verdict in one short line, and its numbers with their doubt and what they rest on."""
+    parts: list[str] = []
+    if found.verdict == "tracks":
+        parts += [_effect(found, words), _share(found, words), "This is a link, not a proof of cause."]
+    elif found.verdict == "no sign":
+        parts.append(
+            f"{count_of(found.stops, 'stop')} were enough to show a moderate link, and none showed{_effect_seen(found, words)}."
+        )
+    else:
+        parts.append(_too_few(found))
+    if found.note:
+        parts.append(_ended(found.note))
+    return _head(found), " ".join(part for part in parts if part)
+
+
+def _head(found: Driver) -> str:
+    """The verdict in one short line."""
+    what = driver_word(found.name)
+    if found.verdict == "tracks":
+        return f"Loss tracks {what}."
+    if found.verdict == "no sign":
+        return f"No sign that loss tracks {what}."
+    return f"Not enough counts to say whether loss tracks {what}."
+
+
+def _effect(found: Driver, words: Words) -> str:
+    if not found.effect:
+        return ""
+    beyond = _reference(found, words)
+    step = words.step(found.name, found.effect_step)
+    start = f"{beyond.capitalize()}, {step}" if beyond else step.capitalize()
+    return f"{start} goes with {_times(found.effect)}, seen at {count_of(found.stops, 'stop')}."
+
+
+def _times(effect: Estimate) -> str:
+    return f"{effect.mean:.2f} times the loss ({effect.low:.2f} to {effect.high:.2f}, {ODDS})"
+
+
+def _reference(found: Driver, words: Words) -> str:
+    """From where on the effect acts."""
+    if found.reference != found.reference:
+        return ""
+    if found.name == "speed":
+        return f"above {words.speed.text(found.reference)}"
+    return f"below {words.moisture.text(found.reference)} moisture"
+
+
+def _share(found: Driver, words: Words) -> str:
+    if not found.share_kg_ha:
+        return ""
+    beyond = _reference(found, words) or "beyond the reference"
+    what = "speeds" if found.name == "speed" else "grain"
+    return f"Over the whole field {words.loss.interval(found.share_kg_ha)} goes with {what} {beyond}."
+
+
+def _effect_seen(found: Driver, words: Words) -> str:
+    if not found.effect:
+        return ""
+    return f" ({words.step(found.name, found.effect_step)} goes with {_times(found.effect)}, which may well be no change)"
+
+
+def _too_few(found: Driver) -> str:
+    if found.stops_needed is None:
+        return f"{count_of(found.stops, 'stop')} carried evidence; how many would be enough is {NOT_KNOWN}."
+    return (
+        f"With {count_of(found.stops, 'stop')} even a moderate link would often be missed; "
+        f"about {found.stops_needed:,} stops like these would be needed."
+    )
+
+
+def zone(reason: str, numbers: Mapping[str, float], cut_at: float, words: Words) -> str:
+    """One zone in a plain sentence.
+
+    Parameters
+    ----------
+    reason : "speed" or "dryness"
+    numbers : mapping
+        The zone's row of ZONES.
+    cut_at : float
+        Mean speed [m/s] or moisture [%] in the zone; NaN where unknown.
+    words : Words
+    """
+    seen = words.speed if reason == "speed" else words.moisture
+    where = f"Cut at {seen.text(cut_at)}{'' if reason == 'speed' else ' moisture'} on average. " if cut_at == cut_at else ""
+    loss, excess = (Estimate(*(float(numbers[f"{what}_{end}kg_ha"]) for end in ("", "low_", "high_"))) for what in ("loss", "excess"))
+    return (
+        f"{where}Loss {words.loss.interval(loss)}, of which {words.loss.interval(excess)} above what the same place would lose "
+        f"at the reference {'speed' if reason == 'speed' else 'moisture'}; chance that it loses more: "
+        f"{words.percent.text(float(numbers['chance_pct']))}."
+    )
+
+
+def largest_sources(loss: Mapping[str, Estimate]) -> tuple[str, ...]:
+    """The source that loses most, and any other whose interval reaches up to it.
+
+    Two sources of which either may be the larger are a toss-up, and a page that names one of them
+    would send its reader to the wrong end of the machine half the time.
+    """
+    known = sorted((source for source in SOURCES if loss.get(source)), key=lambda source: -loss[source].mean)
+    if not known:
+        return ()
+    return tuple(source for source in known if source == known[0] or loss[source].high > loss[known[0]].mean)
+
+
+def after_largest(largest: tuple[str, ...]) -> str:
+    """What can be said about where most is lost."""
+    if not largest:
+        return "The counts do not separate where the seed is lost, so nothing can be said about what to look at first."
+    names = [f"{source} loss" for source in largest]
+    if len(names) == 1:
+        return f"Most is lost {SOURCE_WORDS[largest[0]]}: {names[0]}."
+    return f"Which is largest is a toss-up between {', '.join(names[:-1])} and {names[-1]}: their intervals overlap, so look at each."
+
+
+def _ended(text: str) -> str:
+    """`text` as a sentence."""
+    text = text.strip()
+    return text if text.endswith((".", "!", "?")) else f"{text}."

@@ -1,0 +1,120 @@
+"""The map as a still drawing: for print, and for viewers that run no scripts.
+
+Mail and file previews of phones show a page without its scripts. They get the same
+pictures, edge, zones and stops as plain SVG, laid out once here.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from lossmap.base.field import FieldMap
+from lossmap.report.projection import WebPlace
+from lossmap.report.words import Words
+
+__all__ = ["Spot", "Still", "ZoneShape", "still"]
+
+WIDTH = 1000.0
+MARGIN = 24.0
+
+# Room beside the field for the north mark, and below it for the scale bar.
+RIGHT, BELOW = 56.0, 34.0
+
+
+@dataclass(frozen=True)
+class ZoneShape:
+    """One patterned part: its code (speed, dryness, unknown), path and where its letter stands."""
+
+    why: str
+    path: str
+    letter: str
+    x: float
+    y: float
+
+
+@dataclass(frozen=True)
+class Spot:
+    """One stop."""
+
+    x: float
+    y: float
+
+
+@dataclass(frozen=True)
+class Still:
+    """Everything of the drawing in its own units (1,000 wide)."""
+
+    width: float
+    height: float
+    left: float
+    top: float
+    image_width: float
+    image_height: float
+    edge: str
+    shapes: tuple[ZoneShape, ...]
+    spots: tuple[Spot, ...]
+    bar: float
+    bar_text: str
+
+
+def still(field_map: FieldMap, unknown: shapely.Geometry | None, place: WebPlace, words: Words) -> Still:
+    """Lay out the drawing of a field.
+
+    Parameters
+    ----------
+    unknown : geometry or None
+        The part hatched "we do not know" [m in the field's crs].
+    """
+    draw = _Drawing(place)
+    shapes = [ZoneShape("unknown", draw.path(unknown), "", 0, 0)] if unknown is not None else []
+    for zone_id, reason, shape in zip(field_map.zones["zone_id"], field_map.zones["reason"], field_map.zones.geometry, strict=True):
+        inner = shape.representative_point()
+        x, y = draw.xy(np.array([[inner.x, inner.y]]))[0]
+        shapes.append(ZoneShape(str(reason), draw.path(shape), str(zone_id), x, y))
+    spots = draw.xy(shapely.get_coordinates(field_map.losses.geometry.to_numpy()))
+    bar_m, bar_text = _bar(draw.metres, words)
+    return Still(
+        WIDTH,
+        draw.height,
+        MARGIN,
+        MARGIN,
+        WIDTH - 2 * MARGIN - RIGHT,
+        draw.height - 2 * MARGIN - BELOW,
+        draw.path(field_map.outline),
+        tuple(shapes),
+        tuple(Spot(float(x), float(y)) for x, y in spots),
+        bar_m * draw.scale * place.stretch,
+        bar_text,
+    )
+
+
+class _Drawing:
+    """From the field's metres to the drawing's units."""
+
+    def __init__(self, place: WebPlace) -> None:
+        self.place = place
+        self.scale = (WIDTH - 2 * MARGIN - RIGHT) / (place.east - place.west)
+        self.height = round((place.north - place.south) * self.scale + 2 * MARGIN + BELOW, 1)
+        self.metres = (place.east - place.west) / place.stretch
+
+    def xy(self, places: np.ndarray) -> np.ndarray:
+        if len(places) == 0:
+            return np.empty((0, 2))
+        web = np.column_stack(self.place.to_web(places[:, 0], places[:, 1]))
+        return np.round(MARGIN + (web - [self.place.west, self.place.north]) * [self.scale, -self.scale], 1)
+
+    def path(self, shape: shapely.Geometry) -> str:
+        """An SVG path of a polygon's rings."""
+        rings = [ring for part in shapely.get_parts(shape) if part.geom_type == "Polygon" for ring in (part.exterior, *part.interiors)]
+        return "".join("M" + "L".join(f"{x:g} {y:g}" for x, y in self.xy(shapely.get_coordinates(ring))[:-1]) + "Z" for ring in rings)
+
+
+def _bar(metres: float, words: Words) -> tuple[float, str]:
+    """A scale bar of about a quarter of the width: its length [m] and text."""
+    most = metres * 0.3 * words.length.factor
+    power = 10 ** int(np.floor(np.log10(most)))
+    shown = max(nice * power for nice in (1, 2, 5) if nice * power <= most)
+    return shown / words.length.factor, f"{shown:,g} {words.length.unit}"

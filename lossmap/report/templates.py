@@ -1,0 +1,43 @@
+"""Our page templates, autoescaped: text from files goes in as values and never as template."""
+
+from __future__ import annotations
+
+import functools
+import json
+from importlib import resources
+from typing import Any
+
+import jinja2
+import markupsafe
+
+__all__ = ["asset", "filled", "json_block"]
+
+
+@functools.cache
+def asset(name: str) -> str:
+    """Content of a file in ``assets/``."""
+    return resources.files(__package__).joinpath("assets").joinpath(name).read_text(encoding="utf-8")
+
+
+def filled(template: str, **values: Any) -> str:
+    """A template of ``assets/`` with `values`; a name it lacks is a bug and raises."""
+    return _environment().get_template(template).render(**values)
+
+
+@functools.cache
+def _environment() -> jinja2.Environment:
+    return jinja2.Environment(
+        loader=jinja2.FunctionLoader(asset),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+def json_block(content: Any) -> markupsafe.Markup:
+    """JSON that may stand inside a ``<script type="application/json">``: nothing in it can close the element."""
+    text = json.dumps(content, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+    for sign in "<>&\u2028\u2029":
+        text = text.replace(sign, f"\\u{ord(sign):04x}")
+    return markupsafe.Markup(text)

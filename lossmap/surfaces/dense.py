@@ -1,0 +1,145 @@
+"""The machine's own layers: hundreds of thousands of points to a surface, in milliseconds.
+
+Points are binned to the field's cells (`numpy.bincount`) and the bins smoothed with a
+Gaussian that only counts cells with points in them: sum of values over sum of weights,
+both smoothed. It is linear in points and cells, and measured against kriging its error
+is no larger: neighbouring records of a log lie closer than the machine can tell apart.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+import numpy.typing as npt
+import shapely
+from scipy import ndimage
+
+from lossmap.base.errors import TooLittleData
+from lossmap.base.grid import Floats, Grid, Surface
+from lossmap.base.settings import SurfaceSettings
+from lossmap.base.tables import POINTS
+
+__all__ = ["Placement", "dense", "placed"]
+
+Bools = npt.NDArray[np.bool_]
+
+# The Gaussian ends here [standard deviations]; beyond it is 3 parts in 1,000 of its middle.
+TRUNCATE = 3.5
+# Cells with less smoothed weight than this hold nothing but the Gaussian's far tail.
+LEAST_WEIGHT = 1e-6
+Z90 = 1.6448536269514722
+
+
+@dataclass(frozen=True)
+class Placement:
+    """Believed points on the grid, worked out once and used for every column.
+
+    Attributes
+    ----------
+    rows : array of bool, ``[point]``
+        Points that count.
+    cell : array, ``[believed point]``
+        Flat cell of each.
+    near : array of bool, ``[row, col]``
+        Cells inside the field and near enough to a believed point.
+    """
+
+    grid: Grid
+    rows: Bools
+    cell: npt.NDArray[np.intp]
+    near: Bools
+
+
+def dense(
+    points: gpd.GeoDataFrame, column: str, grid: Grid, inside: Bools, settings: SurfaceSettings, placement: Placement | None = None
+) -> Surface:
+    """Surface of one column of a log.
+
+    Parameters
+    ----------
+    points : POINTS
+        Only rows with an empty ``flag`` are believed; each is weighted by the area it cut
+        (width times distance) where the log tells, else all alike.
+    column : str
+        A column of POINTS with a number in it.
+    grid : Grid
+    inside : array of bool, ``[row, col]``
+        Cells of the field.
+    settings : SurfaceSettings
+    placement : Placement, optional
+        From `placed`, to share among columns.
+
+    Returns
+    -------
+    Surface
+        NaN outside `inside` and further than ``settings.gap`` from any believed point.
+        The interval is that of the smoothed value: scatter of the points around the
+        surface nearby over the number of points that made it.
+
+    Raises
+    ------
+    TooLittleData
+        No believed point has a value.
+    """
+    at = placed(points, grid, inside, settings) if placement is None else placement
+    values = points[column].to_numpy(float)[at.rows]
+    weight = _area(points)[at.rows]
+    known = np.isfinite(values) & (at.cell >= 0)
+    if not known.any():
+        raise TooLittleData(f"{column}: no believed point on the field has a value ({at.rows.sum():,} points are believed); see the flags")
+    mean, error = _smoothed(values[known], weight[known], at.cell[known], grid, settings.smoothing)
+    mean[~at.near] = np.nan
+    means, unit = next(((entry.means, entry.unit) for entry in POINTS.columns if entry.name == column), (column, ""))
+    note = f"{means}: mean of {int(known.sum()):,} believed points a cell, smoothed over {settings.smoothing * grid.cell_m:g} m"
+    return Surface(column, unit, grid, *(part.astype(np.float32) for part in (mean, mean - Z90 * error, mean + Z90 * error)), note)
+
+
+def placed(points: gpd.GeoDataFrame, grid: Grid, inside: Bools, settings: SurfaceSettings) -> Placement:
+    """Find believed points and the cells near them."""
+    place = shapely.get_coordinates(points.geometry.to_numpy())
+    rows = points["flag"].to_numpy() == "" if "flag" in points.columns else np.ones(len(points), bool)
+    cell = grid.cell_of(place[rows, 0], place[rows, 1])
+    filled = np.zeros(grid.shape, bool)
+    filled.ravel()[cell[cell >= 0]] = True
+    near = ndimage.distance_transform_edt(~filled, sampling=grid.cell_m) <= settings.gap if filled.any() else filled
+    return Placement(grid, rows, cell, inside & near)
+
+
+def _area(points: gpd.GeoDataFrame) -> Floats:
+    """Area each record cut [m2], or 1 for all where the log does not say."""
+    width = next((points[name] for name in ("fresh_width_m", "width_m") if name in points.columns), None)
+    if width is None or "distance_m" not in points.columns:
+        return np.ones(len(points))
+    area = width.to_numpy(float) * points["distance_m"].to_numpy(float)
+    usual = np.nanmedian(area) if np.isfinite(area).any() else 1.0
+    # A record without its own area counts like most others, not like none.
+    return np.where(np.isfinite(area) & (area > 0), area, usual if usual > 0 else 1.0)
+
+
+def _smoothed(values: Floats, weight: Floats, cell: npt.NDArray[np.intp], grid: Grid, smoothing: float) -> tuple[Floats, Floats]:
+    """Smoothed mean and its standard error, ``[row, col]`` each.
+
+    With Gaussian weights g over points, mean = sum(g w v) / sum(g w), and its variance is
+    the local scatter times sum((g w)^2) / sum(g w)^2; the square of a Gaussian is one of
+    half the variance, so the second sum is a narrower blur of the squared weights.
+    """
+    cells = grid.rows * grid.cols
+    centre = float(np.average(values, weights=weight))
+    weights = np.bincount(cell, weight, cells).reshape(grid.shape)
+    sums = np.bincount(cell, weight * (values - centre), cells).reshape(grid.shape)
+    blurred = _blur(weights, smoothing)
+    safe = np.maximum(blurred, LEAST_WEIGHT * weight.mean())
+    mean = _blur(sums, smoothing) / safe
+    residual = values - centre - mean.ravel()[cell]
+    scatter = _blur(np.bincount(cell, weight * residual**2, cells).reshape(grid.shape), 3 * smoothing) / np.maximum(
+        _blur(weights, 3 * smoothing), LEAST_WEIGHT * weight.mean()
+    )
+    squares = _blur(np.bincount(cell, weight**2, cells).reshape(grid.shape), smoothing / np.sqrt(2)) / (4 * np.pi * smoothing**2)
+    error = np.sqrt(np.maximum(scatter, 0) * np.maximum(squares, 0)) / safe
+    return mean + centre, error
+
+
+def _blur(values: Floats, smoothing: float) -> Floats:
+    return np.asarray(ndimage.gaussian_filter(values, smoothing, truncate=TRUNCATE, mode="constant"))

@@ -1,0 +1,256 @@
+"""Losses at stops to the field's loss surface, its total, and what it goes with."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import geopandas as gpd
+import numpy as np
+import numpy.typing as npt
+import shapely
+from scipy import ndimage
+
+from lossmap.base.errors import TooLittleData
+from lossmap.base.estimates import NOTHING, Estimate, SlopeEvidence
+from lossmap.base.grid import Floats, Grid, Surface
+from lossmap.base.settings import Settings
+from lossmap.surfaces.counts import DRIVERS, SLOPE_SD, Z90, CountModel
+from lossmap.surfaces.excess import cell_excess, field_excess
+
+__all__ = ["LossSurface", "loss_surface"]
+
+Bools = npt.NDArray[np.bool_]
+
+#: The layer, the column of LOSSES and the words of each driver.
+LAYERS = {"speed": ("speed_m_s", "ground speed"), "dryness": ("moisture_pct", "moisture")}
+
+# Where no reference is set: parts of the field's own speeds, or moistures from above.
+KNOT_QUANTILES = (0.25, 0.5, 0.75)
+
+# Places that stand for the whole field in its total and shares.
+SUPPORT = 400
+
+
+@dataclass(frozen=True)
+class LossSurface:
+    """What counts say about a field, cell by cell and as a whole.
+
+    Attributes
+    ----------
+    surface : Surface
+        ``loss_kg_ha``.
+    field_total : Estimate
+        Mean loss over the field [kg/ha], the seed's mass in its doubt.
+    evidence : mapping of str to SlopeEvidence
+        ``speed`` and ``dryness``, always both.
+    excess, chance : mapping of str to Surface
+        For each driver whose chance passed ``zones.tracks_chance``: ``excess_kg_ha`` above
+        the reference, and ``chance_pct`` that it is above ``zones.least_excess`` of the
+        field's mean loss.
+    is_flat : bool
+        Whether the counts were too few for more than one value over the field.
+    notes : tuple of str
+    """
+
+    surface: Surface
+    field_total: Estimate
+    evidence: Mapping[str, SlopeEvidence]
+    excess: Mapping[str, Surface] = field(default_factory=dict)
+    chance: Mapping[str, Surface] = field(default_factory=dict)
+    is_flat: bool = False
+    notes: tuple[str, ...] = ()
+
+
+def loss_surface(
+    losses: gpd.GeoDataFrame, layers: Mapping[str, Surface], grid: Grid, inside: Bools, settings: Settings, seed_mass_g: Estimate
+) -> LossSurface:
+    """Spread the stops' losses over the field.
+
+    Parameters
+    ----------
+    losses : LOSSES
+        Stops without `pseudo_seeds` say nothing about the total and are left out.
+        ``speed_m_s`` and ``moisture_pct``, where it was cut, are taken from `layers`
+        where a stop has none.
+    layers : mapping of str to Surface
+        The machine's layers; ``speed_m_s`` and ``moisture_pct`` are used, if there.
+        Cells without a value take that of the nearest cell that has one.
+    grid : Grid
+    inside : array of bool, ``[row, col]``
+        Cells of the field.
+    settings : Settings
+    seed_mass_g : Estimate
+        Mass of a thousand seeds [g] with its 90 % interval.
+
+    Raises
+    ------
+    TooLittleData
+        At no stop the total is known.
+    """
+    known = losses[(losses["pseudo_m2"] > 0) & losses["pseudo_seeds"].notna()]
+    if known.empty:
+        raise TooLittleData(
+            f"counts: the total loss is known at none of {len(losses)} stops; "
+            "count behind the combine, and in front of it too where residue is not spread over the header's width"
+        )
+    return _Field(known, layers, grid, inside, settings, seed_mass_g).result()
+
+
+class _Field:
+    """One field's counts and covariates, and the steps from them to a `LossSurface`."""
+
+    def __init__(
+        self, known: gpd.GeoDataFrame, layers: Mapping[str, Surface], grid: Grid, inside: Bools, settings: Settings, seed_mass_g: Estimate
+    ) -> None:
+        self.grid, self.inside, self.settings = grid, inside, settings
+        self.kg_ha = seed_mass_g.mean / 100
+        self.mass_doubt = math.log(seed_mass_g.high / seed_mass_g.low) / (2 * Z90)
+        self.places = shapely.get_coordinates(known.geometry.to_numpy())
+        self.seeds, self.area = known["pseudo_seeds"].to_numpy(float), known["pseudo_m2"].to_numpy(float)
+        self.is_flat = len(known) < settings.surfaces.least_stops or self.seeds.sum() < settings.surfaces.least_seeds
+        easting, northing = np.meshgrid(*grid.centres())
+        self.cells = np.column_stack([easting[inside], northing[inside]])
+        self.at_stops: dict[str, Floats | None] = dict.fromkeys(DRIVERS)
+        self.at_cells: dict[str, Floats | None] = dict.fromkeys(DRIVERS)
+        self.why_not: dict[str, str] = {}
+        for driver in DRIVERS:
+            self._take_in(driver, known, layers.get(LAYERS[driver][0]))
+
+    def result(self) -> LossSurface:
+        model = self._model()
+        mean, low, high = model.predict(self.cells, *self.at_cells.values(), log_doubt=self.mass_doubt)
+        total = self._total(model, float(mean.mean()))
+        if self.is_flat:
+            mean, low, high = (np.full(len(self.cells), value / self.kg_ha) for value in (total.mean, total.low, total.high))
+        surface = self._surface("loss_kg_ha", "kg/ha", self._note(), *(part * self.kg_ha for part in (mean, low, high)))
+        evidence = {driver: self._evidence(model, driver) for driver in DRIVERS}
+        passed = [driver for driver in DRIVERS if evidence[driver].chance >= self.settings.zones.tracks_chance]
+        excess, chance = {}, {}
+        for driver in passed:
+            excess[driver], chance[driver] = self._excess(model, driver, total.mean)
+        return LossSurface(surface, total, evidence, excess, chance, self.is_flat, tuple(self._notes()))
+
+    def _take_in(self, driver: str, known: gpd.GeoDataFrame, layer: Surface | None) -> None:
+        """Set a driver's values at cells and stops, or say why it is left out."""
+        column, words = LAYERS[driver]
+        if layer is None or not np.isfinite(layer.mean).any():
+            self.why_not[driver] = f"the log has no {words}"
+            return
+        filled = _filled(layer.mean)
+        at_cells = filled[self.inside]
+        at_stops = known[column].to_numpy(float) if column in known.columns else np.full(len(known), np.nan)
+        at_stops = np.where(np.isfinite(at_stops), at_stops, filled.ravel()[self._nearest_cell()])
+        if self.is_flat:
+            self.why_not[driver] = f"{len(known)} stops with {self.seeds.sum():.0f} seeds are too few to compare places"
+        elif np.ptp(at_stops) < 1e-3:
+            self.why_not[driver] = f"{words} is the same at all stops"
+        else:
+            self.at_cells[driver], self.at_stops[driver] = at_cells, at_stops
+
+    def _nearest_cell(self) -> npt.NDArray[np.intp]:
+        """Flat cell of each stop, that of the grid's edge for stops beyond it."""
+        col = np.clip((self.places[:, 0] - self.grid.west_m) // self.grid.cell_m, 0, self.grid.cols - 1)
+        row = np.clip((self.grid.north_m - self.places[:, 1]) // self.grid.cell_m, 0, self.grid.rows - 1)
+        return (row * self.grid.cols + col).astype(np.intp)
+
+    def _model(self) -> CountModel:
+        zones = self.settings.zones
+        knots = {"speed": zones.speed_above, "dryness": zones.moisture_below}
+        chosen = [_knots(knots[driver], self.at_cells[driver]) for driver in DRIVERS]
+        diagonal = float(np.hypot(*np.ptp(self.cells, axis=0))) + self.grid.cell_m
+        return CountModel(*chosen, diagonal_m=diagonal).fit(self.places, self.seeds, self.area, *self.at_stops.values())
+
+    def _total(self, model: CountModel, mean: float) -> Estimate:
+        """Field mean [kg/ha]: its level from all cells, its relative doubt from places that stand for them."""
+        chosen = self._support()
+        log, covariance = model.joint(self.cells[chosen], *self._at(chosen))
+        each = np.exp(log + np.diag(covariance) / 2)
+        relative = max(float(each @ np.expm1(covariance) @ each), 0.0) / each.sum() ** 2
+        return _lognormal(mean * self.kg_ha, math.log1p(relative), self.mass_doubt)
+
+    def _support(self) -> npt.NDArray[np.intp]:
+        """Indices of cells spread evenly over the field (a Kronecker sequence: no stride that could beat with the passes)."""
+        steps = np.arange(1, 1 + int(SUPPORT * self.inside.size / max(1, self.inside.sum())))
+        row = (steps * 0.7548776662466927 % 1 * self.grid.rows).astype(int)
+        col = (steps * 0.5698402909980532 % 1 * self.grid.cols).astype(int)
+        index = np.cumsum(self.inside.ravel()) - 1
+        chosen = np.unique(index[(row * self.grid.cols + col)[self.inside[row, col]]])
+        return chosen if chosen.size >= min(SUPPORT // 4, len(self.cells)) else np.arange(len(self.cells))[:SUPPORT]
+
+    def _at(self, chosen: npt.NDArray[np.intp]) -> list[Floats | None]:
+        return [None if values is None else values[chosen] for values in self.at_cells.values()]
+
+    def _evidence(self, model: CountModel, driver: str) -> SlopeEvidence:
+        if driver not in model.slopes_:
+            nan = math.nan
+            return SlopeEvidence(driver, NOTHING, nan, nan, SLOPE_SD[driver], nan, nan, 0, NOTHING, self.why_not[driver])
+        slope = model.slopes_[driver]
+        share = field_excess(model, driver, self.cells[self._support()], *self._at(self._support())).times(self.kg_ha)
+        return SlopeEvidence(
+            driver,
+            slope.interval(),
+            slope.moments()[1],
+            slope.chance(),
+            SLOPE_SD[driver],
+            slope.expected_sd,
+            model.knots_[driver],
+            len(self.places),
+            share,
+        )
+
+    def _excess(self, model: CountModel, driver: str, mean_kg_ha: float) -> tuple[Surface, Surface]:
+        least = max(self.settings.zones.least_excess / 100 * mean_kg_ha, 1e-6)
+        found = cell_excess(model, driver, self.cells, *self.at_cells.values(), least / self.kg_ha)
+        beyond = f"{'above' if driver == 'speed' else 'below'} {model.knots_[driver]:.3g} {'m/s' if driver == 'speed' else '%'}"
+        note = f"loss that goes with {LAYERS[driver][1]} {beyond}"
+        excess = self._surface("excess_kg_ha", "kg/ha", note, *(part * self.kg_ha for part in (found.mean, found.low, found.high)))
+        chance = 100 * found.chance
+        return excess, self._surface("chance_pct", "%", f"chance of {least:.3g} kg/ha or more: {note}", chance, chance, chance)
+
+    def _surface(self, name: str, unit: str, note: str, *parts: Floats) -> Surface:
+        arrays = []
+        for part in parts:
+            array = np.full(self.grid.shape, np.nan, np.float32)
+            array[self.inside] = part
+            arrays.append(array)
+        return Surface(name, unit, self.grid, arrays[0], arrays[1], arrays[2], note)
+
+    def _note(self) -> str:
+        if self.is_flat:
+            return "one mean over the field, with the interval of that mean: the counts are too few to tell places apart"
+        return f"negative-binomial Gaussian process of {len(self.places)} stops; 90 % interval of the loss at a place"
+
+    def _notes(self) -> list[str]:
+        notes = []
+        if self.is_flat:
+            least = self.settings.surfaces
+            notes.append(
+                f"{len(self.places)} stops with {self.seeds.sum():.0f} seeds in all are too few to map loss "
+                f"(a map needs {least.least_stops} stops and {least.least_seeds} seeds): "
+                "the whole field is given its mean, with the doubt of that mean"
+            )
+        return notes
+
+
+def _filled(values: Floats) -> Floats:
+    """Gaps filled with the nearest value."""
+    gaps = ~np.isfinite(values)
+    if not gaps.any():
+        return values.astype(float)
+    nearest = ndimage.distance_transform_edt(gaps, return_distances=False, return_indices=True)
+    return np.asarray(values[tuple(nearest)], float)
+
+
+def _knots(given: float | None, values: Floats | None) -> tuple[float, ...]:
+    """The reference that was set, else parts of the field's own values."""
+    if given is not None:
+        return (given,)
+    return () if values is None else tuple(float(knot) for knot in np.quantile(values, KNOT_QUANTILES))
+
+
+def _lognormal(mean: float, log_variance: float, further_doubt: float) -> Estimate:
+    """Mean with the 90 % interval of a log-normal whose log has that variance, and a further log sd on top."""
+    middle, spread = mean * math.exp(-log_variance / 2), Z90 * math.sqrt(log_variance + further_doubt**2)
+    return Estimate(mean, middle * math.exp(-spread), max(mean, middle * math.exp(spread)))

@@ -1,0 +1,69 @@
+"""The verdict on a driver: does loss track ground speed, or dryness, in this field?"""
+
+from __future__ import annotations
+
+import math
+
+from lossmap.base.estimates import NOTHING, Driver, Estimate, SlopeEvidence, Verdict
+from lossmap.base.settings import ZoneSettings
+
+__all__ = ["MODERATE", "STEPS", "driver"]
+
+#: One step of each driver, in its slope's unit and in words.
+STEPS = {"speed": (0.5, "+0.5 m/s"), "dryness": (2.0, "-2 points")}
+
+#: Effect of one step that would matter to an operator (common practice, no source).
+MODERATE = {"speed": 1.49, "dryness": 1.65}
+
+# A slope this many standard errors from 0 is found 8 times in 10 by a one-sided test at 2 %.
+FOUND = 2.05 + 0.84
+
+
+def driver(evidence: SlopeEvidence, settings: ZoneSettings) -> Driver:
+    """What may be said of one driver.
+
+    ``tracks`` where the chance of a positive slope reaches ``tracks_chance``. Otherwise
+    the field is asked whether it could have shown a moderate effect at all: where the
+    smallest slope that stops like these find 8 times in 10 is steeper than that, the
+    answer is ``not enough counts``, else ``no sign``.
+
+    A link is never a cause: whatever else changes along with the driver goes with it.
+    """
+    step, words = STEPS[evidence.name]
+    if not math.isfinite(evidence.sd):
+        return Driver(evidence.name, "not enough counts", NOTHING, words, math.nan, evidence.reference, 0, None, NOTHING, evidence.note)
+    effect = Estimate(*(math.exp(step * part) for part in (evidence.slope.mean, evidence.slope.low, evidence.slope.high)))
+    return Driver(
+        evidence.name,
+        _verdict(evidence, settings),
+        effect,
+        words,
+        evidence.chance,
+        evidence.reference,
+        evidence.stops,
+        _stops_needed(evidence),
+        evidence.share_kg_ha,
+        evidence.note,
+    )
+
+
+def _verdict(evidence: SlopeEvidence, settings: ZoneSettings) -> Verdict:
+    if evidence.chance >= settings.tracks_chance:
+        return "tracks"
+    return "not enough counts" if FOUND * evidence.expected_sd > _moderate_slope(evidence.name) else "no sign"
+
+
+def _moderate_slope(name: str) -> float:
+    return math.log(MODERATE[name]) / STEPS[name][0]
+
+
+def _stops_needed(evidence: SlopeEvidence) -> int | None:
+    """Stops like these at which a moderate effect is found 8 times in 10; None where these say nothing at all.
+
+    What the stops add to the prior's precision grows with their number.
+    """
+    wanted = (FOUND / _moderate_slope(evidence.name)) ** 2
+    prior, now = evidence.prior_sd**-2, evidence.expected_sd**-2
+    if now - prior < 0.02 * prior:
+        return None
+    return max(1, math.ceil(evidence.stops * (wanted - prior) / (now - prior)))

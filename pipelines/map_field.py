@@ -1,0 +1,164 @@
+"""One field: its files to its map. The whole story, in the order in which the data goes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from contextlib import AbstractContextManager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Protocol
+
+import geopandas as gpd
+import numpy as np
+import shapely
+
+from lossmap.base.estimates import NOTHING, Delay, Estimate
+from lossmap.base.field import Cleaning, Field, FieldMap
+from lossmap.base.grid import Grid, Surface
+from lossmap.base.settings import Settings
+from lossmap.clean import clean, cut_area
+from lossmap.join import cells, stops_with_drive
+from lossmap.loss import field_loss, losses, seed_mass_g
+from lossmap.loss.arithmetic import percent_of_total
+from lossmap.project import near_together, project, utm_crs
+from lossmap.read import fingerprints, read_boundary, read_counts, read_field, read_points
+from lossmap.report import headline, summary, write
+from lossmap.surfaces import dense, loss_surface, placed
+from lossmap.zones import driver, zones
+
+from .progress import Stages
+from .whole import whole_folder
+
+__all__ = ["Mapped", "map_field", "made_map"]
+
+#: The machine's layers, in the order of the files.
+LAYERS = ("yield_kg_ha", "speed_m_s", "moisture_pct")
+
+
+@dataclass(frozen=True)
+class Mapped:
+    """Where a field's results lie, and what they say in one line and as numbers."""
+
+    folder: Path
+    sentence: str
+    summary: Mapping[str, Any]
+    notes: tuple[str, ...]
+
+
+class Stage(Protocol):
+    """Something that names and times a stage: ``with stage("clean"):``."""
+
+    def __call__(self, name: str) -> AbstractContextManager[None]: ...
+
+
+def map_field(path: Path, settings: Settings, out: Path, bar: bool = False) -> Mapped:
+    """Map the field of a folder into ``out/<folder's name>``.
+
+    Raises
+    ------
+    LossmapError
+        Whatever is wrong with its files, facts, settings or the place for its results;
+        an earlier result is left as it was.
+    """
+    field = read_field(path)
+    stage = Stages(field.id, bar)
+    field_map = made_map(field, settings, stage)
+    target = out / field.id
+    with stage("write"), whole_folder(target) as folder:
+        write(field_map, folder, stage.seconds)
+    return Mapped(target, headline(field_map), summary(field_map), (*field_map.notes, *field_map.cleaning.notes))
+
+
+def made_map(field: Field, settings: Settings, stage: Stage) -> FieldMap:
+    """All that can be said of one field."""
+    with stage("read"):
+        log, counts, boundary = read_points(field), read_counts(field), read_boundary(field)
+        inputs = fingerprints(field)
+    with stage("project"):
+        crs = utm_crs(log.table if len(log.table) else counts)
+        points, counts = project(log.table, crs), project(counts, crs)
+        edge = boundary.to_crs(crs).iloc[0] if boundary is not None else None
+    with stage("clean"):
+        points, cleaning = _cleaned(points, field, settings, edge)
+        outline = edge if edge is not None else _outline(points, counts, field)
+        near_together(counts, outline, "boundary" if edge is not None else "log", field.id)
+        grid = Grid.covering(outline, crs, settings.grid.cell)
+        inside = grid.inside(outline)
+    with stage("loss"):
+        stops = stops_with_drive(losses(counts, field, settings.loss, settings.rng_seed), points, settings.loss.join_distance)
+        by_source, seed_mass = field_loss(counts, field, settings.loss), seed_mass_g(field, settings.loss)
+    with stage("surfaces"):
+        layers = _layers(points, grid, inside, settings)
+        counted = loss_surface(stops, layers, grid, inside, settings, seed_mass)
+    with stage("zones"):
+        drivers = {name: driver(evidence, settings.zones) for name, evidence in counted.evidence.items()}
+        flagged = zones(counted.surface, counted.excess, counted.chance, drivers, outline, settings.zones)
+    surfaces = {counted.surface.name: counted.surface, **layers}
+    loss = {**by_source, "total": counted.field_total}
+    harvested = _mean_yield(points)
+    return FieldMap(
+        field=field,
+        settings=settings,
+        crs=crs,
+        outline=outline,
+        outline_given=edge is not None,
+        points=points,
+        cleaning=cleaning,
+        losses=stops,
+        loss=loss,
+        loss_of_yield_pct={source: _percent(estimate, harvested) for source, estimate in loss.items()},
+        seed_mass_g=seed_mass,
+        yield_kg_ha=harvested,
+        surfaces=surfaces,
+        cells=cells(surfaces, inside),
+        drivers=drivers,
+        zones=flagged,
+        notes=(*log.notes, *counted.notes),
+        inputs=inputs,
+    )
+
+
+def _cleaned(
+    points: gpd.GeoDataFrame, field: Field, settings: Settings, edge: shapely.Geometry | None
+) -> tuple[gpd.GeoDataFrame, Cleaning]:
+    """The cleaned log; a field without one has nothing to clean, and says so."""
+    if len(points):
+        return clean(points, field, settings.clean, edge)
+    none = dict.fromkeys(("mean", "median", "sd", "cv_pct", "skewness"), float("nan"))
+    no_delay = Delay(0.0, float("nan"), float("nan"), False, "no log")
+    nothing = Cleaning(0, 0, {}, float("nan"), float("nan"), none, none, no_delay, no_delay, ("no log was given: loss is not joined with speed, moisture or yield",))
+    return points.assign(flag=points["machine"]), nothing
+
+
+def _outline(points: gpd.GeoDataFrame, counts: gpd.GeoDataFrame, field: Field) -> shapely.Geometry:
+    """The field's edge where none was given: what the log cut, else the ground the stops span."""
+    width = field.facts.header_width
+    if len(points):
+        return cut_area(points, width)
+    return shapely.buffer(shapely.MultiPoint(counts.geometry.to_numpy()).convex_hull, width)
+
+
+def _layers(points: gpd.GeoDataFrame, grid: Grid, inside: np.ndarray, settings: Settings) -> dict[str, Surface]:
+    known = [name for name in LAYERS if name in points and np.isfinite(points[name][points["flag"] == ""]).any()]
+    if not known:
+        return {}
+    placement = placed(points, grid, inside, settings.surfaces)
+    return {name: dense(points, name, grid, inside, settings.surfaces, placement) for name in known}
+
+
+def _mean_yield(points: gpd.GeoDataFrame) -> float:
+    """Grain over area of the believed records [kg/ha]."""
+    believed = points[(points["flag"] == "").to_numpy()]
+    if "yield_kg_ha" not in believed or believed.empty:
+        return float("nan")
+    area = (believed["fresh_width_m"] * believed.get("distance_m", 1.0)).to_numpy(dtype=float)
+    area = np.where(np.isfinite(area) & (area > 0), area, np.nanmedian(area))
+    return float(np.average(believed["yield_kg_ha"], weights=area))
+
+
+def _percent(loss: Estimate, harvested_kg_ha: float) -> Estimate:
+    if not loss or not np.isfinite(harvested_kg_ha):
+        return NOTHING
+    return Estimate(*(percent_of_total(part, harvested_kg_ha) for part in (loss.mean, loss.low, loss.high)))
+
+
