@@ -78,11 +78,11 @@ class GridSettings(Strict):
 class CleanSettings(Strict):
     """Which points can be believed (cleaning steps in the order in which they run)."""
 
-    flow_delay: Seconds = Field(
-        "0 s", ge=-30, le=60, description="how late mass flow is; most loggers have shifted it already, so 0 unless you know"
+    flow_delay: Seconds | None = Field(
+        None, ge=-30, le=60, examples=["12 s"], description="how late mass flow is; without it, estimated, and moved only where that is clear (most loggers move it)"
     )
-    moisture_delay: Seconds = Field(
-        "0 s", ge=-30, le=60, description="how late moisture is; in many logs it is 8-14 s late, set it if you know yours"
+    moisture_delay: Seconds | None = Field(
+        None, ge=-30, le=60, examples=["11 s"], description="how late moisture is; without it, estimated, and moved only where that is clear (often 8-14 s late)"
     )
     jump_speed: MetresPerSecond = Field(
         "6 m/s", ge=1, le=30, description="no combine moves faster between two records; a quicker step is a position fault"

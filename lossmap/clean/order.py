@@ -8,20 +8,23 @@ stands in ``flag``.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import geopandas as gpd
 import numpy as np
 import shapely
 
 from lossmap.base.errors import TooLittleData
+from lossmap.base.estimates import Delay
 from lossmap.base.field import Cleaning, Field
 from lossmap.base.grid import Floats
 from lossmap.base.settings import CleanSettings
 from lossmap.base.tables import FLAGS, POINTS
-from lossmap.clean.delay import as_set, earlier
+from lossmap.clean.delay import as_set, earlier, estimated, neighbour_pairs
 from lossmap.clean.motion import passes, ramps, speed_changes
 from lossmap.clean.position import collapsed_sections, duplicates, jumps, known_places
 from lossmap.clean.swath import fresh_share
-from lossmap.clean.track import Mask, Track, track_of
+from lossmap.clean.track import Mask, Track, Whole, track_of
 from lossmap.clean.values import at_market, moisture, spread, unlike_field, unlike_neighbours, wet_yield
 
 __all__ = ["clean"]
@@ -68,14 +71,11 @@ def clean(
 
     flags.put(log.back(duplicates(log.table, log.track)), "duplicate")
     flags.put(log.back(jumps(log.track, settings.jump_speed)), "position jump")
-    flow, wet = log.shifted("mass_flow_kg_s", settings.flow_delay), log.values("yield_kg_ha")
-    water = moisture(log.shifted("moisture_pct", settings.moisture_delay))
-    working = _working(log, flow, wet, settings) & ~log.ahead(flags.any())
+    drive = _driven(log, field, settings, ~log.ahead(flags.any()))
+    flow, water, working, pass_id = drive.flow, drive.moisture, drive.working, drive.pass_id
+    wet, speed = log.values("yield_kg_ha"), _speed(log)
     flags.put(log.back(~working), "not working")
-
-    speed = _speed(log)
     if log.track.ordered:
-        pass_id = passes(log.track, working, settings.jump_speed, settings.turn)
         short, start, end = ramps(log.track, pass_id, settings.pass_start, settings.pass_end, settings.shortest_pass)
         for mask, reason in ((short, "short pass"), (start, "pass start"), (end, "pass end")):
             flags.put(log.back(mask), reason)
@@ -85,9 +85,9 @@ def clean(
         if not log.track.clock:
             notes.append("the log has no clock: pass ends and short passes are judged by distance, at 2 m a second")
     else:
-        pass_id, share = np.full(len(speed), -1), np.ones(len(speed))
+        share = np.ones(len(speed))
         notes.append(
-            "the rows have lost the order of harvest: passes, their ends, speed changes and overlap cannot be judged "
+            "the rows have lost the order of harvest: passes, their ends, delays, speed changes and overlap cannot be judged "
             '(if a column numbers the records, set record = "its name" under [points.columns])'
         )
     if boundary is not None:
@@ -117,8 +117,8 @@ def clean(
         fresh_ha=float(np.nansum((width * share * log.track.distance_m)[cut])) / 10_000,
         before=spread(as_logged),
         after=spread(table["yield_kg_ha"].to_numpy()[kept]),
-        flow_delay=as_set(settings.flow_delay, "clean.flow_delay"),
-        moisture_delay=as_set(settings.moisture_delay, "clean.moisture_delay"),
+        flow_delay=drive.flow_delay,
+        moisture_delay=drive.moisture_delay,
         notes=(*notes, *_share_removed(len(points) - int(section_rows.sum()), int(kept.sum()))),
     )
 
@@ -169,9 +169,6 @@ class _Log:
         """Distance exactly as logged, the track's own where the log has none."""
         return self.values("distance_m") if "distance_m" in self.table else self.track.distance_m
 
-    def shifted(self, name: str, seconds: float) -> Floats:
-        return earlier(self.values(name), self.track, seconds)
-
     def ahead(self, mask: Mask) -> Mask:
         """A mask over rows, over readings in the order of harvest."""
         return mask[self._rows]
@@ -189,13 +186,56 @@ class _Log:
         return out
 
 
-def _working(log: _Log, flow: Floats, wet: Floats, settings: CleanSettings) -> Mask:
+@dataclass(frozen=True)
+class _Drive:
+    """The log with its sensors' delays mended: readings, and when the machine worked in which pass."""
+
+    flow: Floats
+    moisture: Floats
+    working: Mask
+    pass_id: Whole
+    flow_delay: Delay
+    moisture_delay: Delay
+
+
+def _driven(log: _Log, field: Field, settings: CleanSettings, believed: Mask) -> _Drive:
+    """Find passes, from them the delays, and with flow moved back the passes once more.
+
+    A late flow cuts off each pass's start and adds the turn behind its end: only after it is
+    moved is it known when the machine worked.
+    """
+    track, flow, wet = log.track, log.values("mass_flow_kg_s"), log.values("yield_kg_ha")
+    water = moisture(log.values("moisture_pct"))
+    working, pass_id = _working(log, flow, wet, settings, believed)
+    pairs = neighbour_pairs(track, pass_id, field.facts.header_width)
+    interval = float(np.median(track.interval_s))
+
+    def delay(values: Floats, setting: float | None, key: str) -> Delay:
+        if setting is not None:
+            return as_set(setting, key)
+        return estimated(values, pairs, working, interval, key)
+
+    flow_delay = delay(flow, settings.flow_delay, "clean.flow_delay")
+    moisture_delay = delay(water, settings.moisture_delay, "clean.moisture_delay")
+    if flow_delay.applied:
+        flow = earlier(flow, track, flow_delay.seconds)
+        working, pass_id = _working(log, flow, wet, settings, believed)
+    if moisture_delay.applied:
+        water = earlier(water, track, moisture_delay.seconds)
+    return _Drive(flow, water, working, pass_id, flow_delay, moisture_delay)
+
+
+def _working(log: _Log, flow: Floats, wet: Floats, settings: CleanSettings, believed: Mask) -> tuple[Mask, Whole]:
+    """Records at which the machine worked, and the pass of each (-1 for the others, and for all where order is lost)."""
     measured = flow if np.isfinite(flow).any() else wet
     positive = measured[measured > 0]
     least = settings.least_flow / 100.0 * (float(np.median(positive)) if positive.size else 0.0)
     work = log.values("work")
     with np.errstate(invalid="ignore"):
-        return np.asarray((work != 0) & (log.values("width_m") > 0) & ~(measured <= least) & ~np.isnan(measured))
+        working = believed & (work != 0) & (log.values("width_m") > 0) & ~(measured <= least) & ~np.isnan(measured)
+    if not log.track.ordered:
+        return working, np.full(len(working), -1)
+    return working, passes(log.track, working, settings.jump_speed, settings.turn)
 
 
 def _speed(log: _Log) -> Floats:
