@@ -7,7 +7,7 @@ DEMO_FIELDS := $(sort $(patsubst %/field.toml,%,$(wildcard demo-fields/*/field.t
 export OMP_NUM_THREADS := 1
 export OPENBLAS_NUM_THREADS := 1
 
-.PHONY: demo test slow bench check clean
+.PHONY: demo test slow bench check docs clean
 
 demo: .venv/use          ## map the made fields; ends with the path of a map to open
 	@for field in $(DEMO_FIELDS); do $(BIN)/lossmap map $$field --out out/demo --config configs/demo.toml --quiet || exit; done
@@ -27,6 +27,9 @@ check: .venv/develop     ## format, lint, types, floors
 	$(BIN)/ruff check .
 	$(BIN)/mypy
 	$(BIN)/lint-imports
+
+docs: .venv/develop      ## README's outputs anew; its pictures too where Chromium is installed
+	$(BIN)/python tests/documents.py $(if $(shell command -v chromium),--pictures)
 
 clean:
 	rm -rf .venv out build *.egg-info

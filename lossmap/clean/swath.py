@@ -17,8 +17,11 @@ CELL_M = 0.5
 # Records of one pass overlap at their joints; the last ones do not count as an earlier cut.
 JOINT_RECORDS = 4
 
-# Believed records of one pass further apart than this have an uncut, or unknown, stretch between them.
+# Records of one pass further apart than this have an uncut, or unknown, stretch between them.
 BRIDGED_M = 30.0
+
+# Reasons that say nothing was cut there, or that nobody knows where it was.
+NOT_CUT = ("bad position", "duplicate", "section row", "position jump", "not working", "short pass", "outside field")
 
 
 def fresh_share(track: Track, width_m: Floats, pass_id: Whole) -> Floats:
@@ -43,7 +46,10 @@ def fresh_share(track: Track, width_m: Floats, pass_id: Whole) -> Floats:
 
 
 def cut_area(points: gpd.GeoDataFrame, header_width_m: float) -> shapely.Geometry:
-    """Outline of what believed records cut [m]: strips between them, gaps under a header's width closed.
+    """Outline of what the machine cut [m]: strips along its passes, gaps under a header's width closed.
+
+    A record whose yield is not believed still cut its strip, so only records that did not
+    cut, or whose place is in doubt, are left out.
 
     Parameters
     ----------
@@ -51,9 +57,9 @@ def cut_area(points: gpd.GeoDataFrame, header_width_m: float) -> shapely.Geometr
         Cleaned.
     header_width_m : float
     """
-    believed = points[(points["flag"] == "").to_numpy()]
-    places = np.column_stack([believed.geometry.x, believed.geometry.y])
-    pass_id = believed["pass_id"].to_numpy() if "pass_id" in believed else np.full(len(places), -1)
+    cutting = points[~points["flag"].isin(NOT_CUT).to_numpy()]
+    places = np.column_stack([cutting.geometry.x, cutting.geometry.y])
+    pass_id = cutting["pass_id"].to_numpy() if "pass_id" in cutting else np.full(len(places), -1)
     reach = header_width_m / 2
     # a pass is a line a header wide; records that belong to no pass are each a spot as wide
     breaks = (np.diff(pass_id) != 0) | (np.hypot(*np.diff(places, axis=0).T) > BRIDGED_M) | (pass_id[1:] < 0)

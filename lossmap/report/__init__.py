@@ -64,7 +64,9 @@ def write(field_map: FieldMap, folder: Path, seconds: Mapping[str, float]) -> li
         "zones.geojson": lambda path: _write_text(path, as_text(zones(field_map))),
         "map.html": lambda path: _write_text(path, webmap(field_map)),
         "report.html": lambda path: _write_text(path, page(field_map)),
-        "summary.json": lambda path: _write_text(path, json.dumps(summary(field_map), ensure_ascii=False, allow_nan=False, indent=1) + "\n"),
+        "summary.json": lambda path: _write_text(
+            path, json.dumps(summary(field_map), ensure_ascii=False, allow_nan=False, indent=1) + "\n"
+        ),
         "run.toml": lambda path: _write_text(path, run(field_map, seconds)),
     }
     for name in FILES:
@@ -79,7 +81,9 @@ def _written(path: Path, writer: Callable[[Path], object]) -> None:
     except LossmapError:
         raise
     except OSError as fault:
-        raise WriteError(f"{path}: cannot be written ({fault.strerror or fault}); check that the folder exists, is writable and has room") from fault
+        raise WriteError(
+            f"{path}: cannot be written ({fault.strerror or fault}); check that the folder exists, is writable and has room"
+        ) from fault
 
 
 def _write_text(path: Path, text: str) -> None:

@@ -7,7 +7,9 @@ colour-blind eyes and in grey print. No layer runs from red over yellow to green
 
 from __future__ import annotations
 
+import itertools
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,7 +18,7 @@ import numpy.typing as npt
 from lossmap.base.grid import Floats
 from lossmap.report.words import Scale, plain
 
-__all__ = ["CLASSES", "RAMPS", "Classes", "classes"]
+__all__ = ["CLASSES", "RAMPS", "Classes", "classes", "spans"]
 
 CLASSES = 5
 
@@ -63,11 +65,15 @@ class Classes:
 
     def texts(self) -> tuple[str, ...]:
         """Each class in words: "under 1.0", "1.0 to 1.5", ..., "2.5 and more"."""
-        edges = self.edge_texts()
-        if not edges:
-            return ("everywhere the same",)
-        between = [f"{low} to {high}" for low, high in zip(edges[:-1], edges[1:], strict=True)]
-        return (f"under {edges[0]}", *between, f"{edges[-1]} and more")
+        return spans(self.edge_texts()) or ("everywhere the same",)
+
+
+def spans(edges: Sequence[str]) -> tuple[str, ...]:
+    """What lies between edges, in words; nothing without edges."""
+    if not edges:
+        return ()
+    between = [f"{low} to {high}" for low, high in itertools.pairwise(edges)]
+    return (f"under {edges[0]}", *between, f"{edges[-1]} and more")
 
 
 def classes(values: Floats, scale: Scale, layer: str) -> Classes:

@@ -13,7 +13,6 @@ import markupsafe
 import matplotlib
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 
 from lossmap.base.estimates import Driver, Estimate
@@ -26,7 +25,7 @@ __all__ = ["drawing_of_driver", "drawing_of_sources"]
 INK, SOFT, DOT, MARK = "#1a1712", "#5b5446", "#e13a26", "#0b4f6c"
 
 # Written into matplotlib's settings only while a drawing is made.
-_LOOK = {
+_LOOK: Any = {
     "svg.fonttype": "none",
     "svg.hashsalt": "lossmap",
     "font.family": "sans-serif",
@@ -78,7 +77,7 @@ def drawing_of_driver(field_map: FieldMap, found: Driver, words: Words) -> marku
         return None
     with _looks():
         figure = Figure(figsize=(6.4, 3.4))
-        axes = figure.add_axes((0.12, 0.19, 0.84, 0.77))
+        axes = figure.add_axes((0.12, 0.19, 0.84, 0.71))
         _stops(axes, losses, column, words.loss, _scale(found, words))
         _reference(axes, found, _scale(found, words))
         axes.set_ylim(bottom=0)
@@ -111,10 +110,10 @@ def _reference(axes: Axes, found: Driver, along: Scale) -> None:
         f"reference {along.text(found.reference)}",
         (found.reference * along.factor, 1.0),
         xycoords=("data", "axes fraction"),
-        xytext=(5 if side == "left" else -5, -4),
+        xytext=(0, 3),
         textcoords="offset points",
         ha=side,
-        va="top",
+        va="bottom",
         color=MARK,
     )
 
@@ -132,7 +131,7 @@ def _svg(figure: Figure, name: str) -> markupsafe.Markup:
     figure.patch.set_visible(False)
     for axes in figure.axes:
         axes.patch.set_visible(False)
-    FigureCanvasSVG(figure).print_svg(out, metadata=nothing)
+    figure.savefig(out, format="svg", metadata=nothing)
     text = out.getvalue()
     text = text[text.index("<svg") :]
     text = re.sub(r"<metadata>.*?</metadata>\s*", "", text, flags=re.DOTALL)

@@ -20,8 +20,9 @@ from lossmap.base.field import FieldMap
 from lossmap.report.geojson import lonlat
 from lossmap.report.layers import Sheet
 from lossmap.report.projection import WebPlace
+from lossmap.report.rows import zone_code
 
-__all__ = ["MAP_NAME", "folium_script", "zone_code"]
+__all__ = ["MAP_NAME", "folium_script"]
 
 #: The variable and the element that folium makes for a map whose id is "field".
 MAP_NAME = "map_field"
@@ -39,22 +40,15 @@ def folium_script(field_map: FieldMap, place: WebPlace, drawn: Sheet | None, unk
     zones = [{"i": number, "why": zone_code(reason)} for number, reason in enumerate(field_map.zones["reason"])]
     _add_shapes(chart, "zones", field_map.zones.geometry, zones)
     _add_shapes(chart, "stops", field_map.losses.geometry, [{"i": number} for number in range(len(field_map.losses))])
-    figure = chart.get_root()
+    figure: Any = chart.get_root()
     for child in figure._children.values():
         child.render()
     return str(figure.script.render())
 
 
-class _FieldFolium(folium.Map):
-    """folium's map without the files it would fetch; lists of its own, because folium's are shared by all maps."""
-
-    default_js: list[tuple[str, str]] = []
-    default_css: list[tuple[str, str]] = []
-
-
 def _chart(place: WebPlace) -> folium.Map:
     (south, west), (north, east) = place.bounds
-    chart = _FieldFolium(
+    chart = folium.Map(
         location=[round((south + north) / 2, 7), round((west + east) / 2, 7)],
         zoom_start=15,
         tiles=None,
@@ -62,6 +56,8 @@ def _chart(place: WebPlace) -> folium.Map:
         zoom_control="topright",
         attribution_control=False,
     )
+    # lists of its own: folium's, with files it would fetch, are shared by all maps
+    chart.default_js, chart.default_css = [], []
     # folium hands these to a tile layer only, and there is none
     chart.options.update(max_zoom=21, min_zoom=11, zoom_snap=0.25)
     _named(chart, "field")
@@ -99,8 +95,3 @@ def _style(name: str) -> Callable[[dict[str, Any]], dict[str, Any]]:
         return {"className": f"on-map {name} {why}".strip()}
 
     return style
-
-
-def zone_code(reason: object) -> str:
-    """A zone's reason as a code of our own, whatever text the table holds."""
-    return reason if reason in ("speed", "dryness") else "other"  # type: ignore[return-value]

@@ -5,8 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
-import rasterio
+import shapely
 from rasterio import Affine
+from rasterio.io import MemoryFile
 
 from lossmap.base.field import FieldMap
 from lossmap.base.grid import Floats, Grid, Surface
@@ -40,31 +41,32 @@ def write_surfaces(field_map: FieldMap, path: Path) -> None:
     outline's corner, so that a script reading many fields finds the same bands in each.
     """
     grid = _grid_of(field_map)
-    with rasterio.open(
-        path,
-        "w",
-        driver="COG",
-        width=grid.cols,
-        height=grid.rows,
-        count=len(BANDS),
-        dtype="float32",
-        crs=grid.crs.to_wkt(),
-        transform=Affine(grid.cell_m, 0.0, grid.west_m, 0.0, -grid.cell_m, grid.north_m),
-        nodata=np.nan,
-        compress="DEFLATE",
-        predictor="YES",
-        overviews="AUTO",
-    ) as out:
-        for band, (name, surface, part) in enumerate(BANDS, start=1):
-            out.write(_values(field_map.surfaces.get(surface), part, grid), band)
-            out.set_band_description(band, name)
-            out.set_band_unit(band, next(unit for end, unit in _UNITS.items() if name.endswith(end)))
+    with MemoryFile() as memory:
+        with memory.open(
+            driver="COG",
+            width=grid.cols,
+            height=grid.rows,
+            count=len(BANDS),
+            dtype="float32",
+            crs=grid.crs.to_wkt(),
+            transform=Affine(grid.cell_m, 0.0, grid.west_m, 0.0, -grid.cell_m, grid.north_m),
+            nodata=np.nan,
+            compress="DEFLATE",
+            predictor="YES",
+            overviews="AUTO",
+        ) as out:
+            for band, (name, surface, part) in enumerate(BANDS, start=1):
+                out.write(_values(field_map.surfaces.get(surface), part, grid), band)
+                out.set_band_description(band, name)
+                out.set_band_unit(band, next(unit for end, unit in _UNITS.items() if name.endswith(end)))
+        # written by us and not by GDAL, which can lose the news of a full disk
+        path.write_bytes(memory.read())
 
 
 def _grid_of(field_map: FieldMap) -> Grid:
     for surface in field_map.surfaces.values():
         return surface.grid
-    west, _, _, north = field_map.outline.bounds
+    west, _, _, north = (float(side) for side in shapely.bounds(field_map.outline))
     return Grid(field_map.crs, west, north, field_map.settings.grid.cell, 1, 1)
 
 

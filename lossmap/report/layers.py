@@ -10,8 +10,8 @@ import shapely
 
 from lossmap.base.field import FieldMap
 from lossmap.base.grid import Floats, Grid, Surface
-from lossmap.report.classes import Classes, classes
-from lossmap.report.picture import Canvas, Steps, block_means, canvas, coarser, picture, reaching_the_edge, steps
+from lossmap.report.classes import Classes, classes, spans
+from lossmap.report.picture import GAP, Canvas, Steps, block_means, canvas, coarser, picture, reaching_the_edge, steps
 from lossmap.report.projection import WebPlace
 from lossmap.report.words import Scale, Words, plain
 
@@ -54,6 +54,8 @@ class Layer:
         Part of the field in each class [%].
     other : tuple of str
         The classes in the other unit; empty where there is none.
+    same : str
+        The one value, where the layer has no classes; else "".
     note : str
         How it was made.
     """
@@ -67,6 +69,7 @@ class Layer:
     picture: str
     shares: tuple[float, ...]
     other: tuple[str, ...]
+    same: str
     note: str
 
 
@@ -123,7 +126,17 @@ def _layer(key: str, name: str, surface: Surface, values: Floats, onto: Canvas, 
     number = np.array([(codes == one).sum() for one in range(len(found.colours))], dtype=float)
     shares = tuple(float(share) for share in 100 * number / max(number.sum(), 1.0))
     return Layer(
-        key, name, _title(key, name, scale), scale, coded, found, picture(codes, found, onto), shares, _other(key, found, words), surface.note
+        key=key,
+        name=name,
+        title=_title(key, name, scale),
+        scale=scale,
+        steps=coded,
+        classes=found,
+        picture=picture(codes, found, onto),
+        shares=shares,
+        other=_other(key, found, words),
+        same="" if found.edges else scale.text(float(np.nanmean(coded.values())) if (codes != GAP).any() else np.nan),
+        note=surface.note,
     )
 
 
@@ -142,10 +155,8 @@ def _other(key: str, found: Classes, words: Words) -> tuple[str, ...]:
     if here.unit == second.unit or not found.edges:
         return ()
     edges = [edge / here.factor * second.factor for edge in found.edges]
-    places = max(second.places(edges[0] / second.factor), 0)
-    texts = [plain(edge, places) for edge in edges]
-    between = [f"{low} to {high}" for low, high in zip(texts[:-1], texts[1:], strict=True)]
-    return tuple(f"{text} {second.unit}" for text in (f"under {texts[0]}", *between, f"{texts[-1]} and more"))
+    places = second.places(edges[0] / second.factor)
+    return tuple(f"{text} {second.unit}" for text in spans([plain(edge, places) for edge in edges]))
 
 
 def is_flat(surface: Surface) -> bool:
@@ -172,7 +183,7 @@ def unknown_part(field_map: FieldMap) -> shapely.Geometry | None:
     distance, _ = scipy.spatial.cKDTree(stops).query(np.column_stack([easting[col], northing[row]]))
     mask = np.zeros(loss.grid.shape, dtype=bool)
     mask[row[distance > UNKNOWN_BEYOND_M], col[distance > UNKNOWN_BEYOND_M]] = True
-    return _without_scraps(loss.grid.polygon(mask).intersection(field_map.outline)) if mask.any() else None
+    return _without_scraps(shapely.intersection(loss.grid.polygon(mask), field_map.outline)) if mask.any() else None
 
 
 def _without_scraps(shape: shapely.Geometry) -> shapely.Geometry | None:

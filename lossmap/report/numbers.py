@@ -104,11 +104,14 @@ def flat_line(field_map: FieldMap) -> str:
     """Says that the map of loss is one field mean, where it is; "" where it is a map."""
     loss = field_map.surfaces.get("loss_kg_ha")
     if loss is None:
-        return "There is no map of loss: nothing was counted." if field_map.losses.empty else f"A map of loss is {NOT_KNOWN}."
+        return (
+            "There is no map of loss: nothing was counted." if field_map.losses.empty else "No map of loss could be made from these counts."
+        )
     if not is_flat(loss):
         return ""
     made = f" ({loss.note})" if loss.note else ""
     return (
-        f"Field mean only: with {count_of(len(field_map.losses), 'stop')} the counts cannot say where in the field loss is higher or lower{made}. "
+        f"Field mean only: with {count_of(len(field_map.losses), 'stop')} the counts cannot say "
+        f"where in the field loss is higher or lower{made}. "
         "The map of loss shows one value everywhere."
     )

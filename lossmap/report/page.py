@@ -16,10 +16,10 @@ from lossmap.base.field import FieldMap
 from lossmap.base.reference import Advice
 from lossmap.report.drawings import drawing_of_driver, drawing_of_sources
 from lossmap.report.numbers import doubt_line, flat_line, headline, loss_rows, money_line, seeds_line, subtitle, words_of
+from lossmap.report.rows import zone_rows
 from lossmap.report.run_file import changed, version
 from lossmap.report.sentences import SOURCE_WORDS, after_largest, driver, driver_word, largest_sources
 from lossmap.report.templates import asset, filled
-from lossmap.report.webmap import zone_rows
 from lossmap.report.words import NOT_KNOWN, Scale, Words, count_of, plain
 
 __all__ = ["page"]
@@ -140,9 +140,9 @@ def _yields(before: Any, after: Any, harvest: Scale) -> list[tuple[str, str, str
     """Yield of all and of kept points, row by row."""
     rows = [(said, harvest.text(before[name]), harvest.text(after[name])) for name, said in _MOMENTS if name in before and name in after]
     if "cv_pct" in before and "cv_pct" in after:
-        rows.append(("spread over mean", *(f"{part['cv_pct']:.1f} %" for part in (before, after))))
+        rows.append(("spread over mean", f"{before['cv_pct']:.1f} %", f"{after['cv_pct']:.1f} %"))
     if "skewness" in before and "skewness" in after:
-        rows.append(("skewness (no unit)", *(f"{part['skewness']:.2f}" for part in (before, after))))
+        rows.append(("skewness (no unit)", f"{before['skewness']:.2f}", f"{after['skewness']:.2f}"))
     return rows
 
 
@@ -152,4 +152,4 @@ def _delay(delay: Delay, words: Words) -> str:
     seconds = words.seconds
     doubt = f" ({plain(delay.low, 1)} to {plain(delay.high, 1)})" if delay.low == delay.low else ""
     done = "shifted back by that" if delay.applied else "not shifted"
-    return f"{plain(delay.seconds, 1)} {seconds.unit} late{doubt}, {done}{'; ' + delay.note if delay.note else ''}"
+    return f"{plain(delay.seconds, 1)} {seconds.unit}{doubt}, {done}{'; ' + delay.note if delay.note else ''}"

@@ -97,9 +97,9 @@ def web_place(outline: shapely.Geometry, crs: pyproj.CRS, margin_m: float = 30.0
     margin_m : float
         The maps hold beyond the outline's box by this much and a tenth of its size [m].
     """
-    west, south, east, north = outline.bounds
+    west, south, east, north = shapely.bounds(outline)
     half = max(east - west, north - south) * 0.6 + margin_m
-    centre = round((west + east) / 2), round((south + north) / 2)
+    centre = float(round((west + east) / 2)), float(round((south + north) / 2))
     there = pyproj.Transformer.from_crs(crs, MERCATOR, always_xy=True)
     x, y = _nodes(centre, half)
     web_x, web_y = there.transform(x, y)
@@ -112,7 +112,7 @@ def web_place(outline: shapely.Geometry, crs: pyproj.CRS, margin_m: float = 30.0
     low, high = degrees.transform(box[0], box[1]), degrees.transform(box[2], box[3])
     stretch = float(1 / np.cos(np.radians((low[1] + high[1]) / 2)))
     corners = ((low[1], low[0]), (high[1], high[0]))
-    return WebPlace(to_web, to_field, *(float(value) for value in box), stretch, corners)
+    return WebPlace(to_web, to_field, float(box[0]), float(box[1]), float(box[2]), float(box[3]), stretch, corners)
 
 
 def _nodes(centre: tuple[float, float], half: float) -> tuple[Floats, Floats]:

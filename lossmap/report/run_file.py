@@ -79,7 +79,9 @@ def _short(value: float) -> str:
 def changed(settings: Settings) -> list[tuple[str, str, str]]:
     """Settings that differ from their defaults: dotted key, value, default."""
     used, default = _flat(as_typed(settings)), _flat(as_typed(Settings()))
-    return [(key, str(used.get(key, "none")), str(default.get(key, "none"))) for key in {**default, **used} if used.get(key) != default.get(key)]
+    return [
+        (key, str(used.get(key, "none")), str(default.get(key, "none"))) for key in {**default, **used} if used.get(key) != default.get(key)
+    ]
 
 
 def _flat(values: Mapping[str, Any], prefix: str = "") -> dict[str, Any]:

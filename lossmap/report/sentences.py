@@ -48,9 +48,7 @@ def driver(found: Driver, words: Words) -> tuple[str, str]:
     if found.verdict == "tracks":
         parts += [_effect(found, words), _share(found, words), "This is a link, not a proof of cause."]
     elif found.verdict == "no sign":
-        parts.append(
-            f"{count_of(found.stops, 'stop')} were enough to show a moderate link, and none showed{_effect_seen(found, words)}."
-        )
+        parts.append(f"{count_of(found.stops, 'stop')} were enough to show a moderate link, and none showed{_effect_seen(found, words)}.")
     else:
         parts.append(_too_few(found))
     if found.note:

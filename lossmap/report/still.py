@@ -13,11 +13,13 @@ import shapely
 
 from lossmap.base.field import FieldMap
 from lossmap.report.projection import WebPlace
+from lossmap.report.rows import letter_at, zone_code
 from lossmap.report.words import Words
 
 __all__ = ["Spot", "Still", "ZoneShape", "still"]
 
-WIDTH = 1000.0
+# The field's picture fills this box one way or the other, so that marks are as big on a tall field as on a wide one.
+MOST_WIDE, MOST_HIGH = 900.0, 700.0
 MARGIN = 24.0
 
 # Room beside the field for the north mark, and below it for the scale bar.
@@ -45,7 +47,7 @@ class Spot:
 
 @dataclass(frozen=True)
 class Still:
-    """Everything of the drawing in its own units (1,000 wide)."""
+    """Everything of the drawing in its own units (about those of a screen)."""
 
     width: float
     height: float
@@ -70,18 +72,18 @@ def still(field_map: FieldMap, unknown: shapely.Geometry | None, place: WebPlace
     """
     draw = _Drawing(place)
     shapes = [ZoneShape("unknown", draw.path(unknown), "", 0, 0)] if unknown is not None else []
-    for zone_id, reason, shape in zip(field_map.zones["zone_id"], field_map.zones["reason"], field_map.zones.geometry, strict=True):
-        inner = shape.representative_point()
-        x, y = draw.xy(np.array([[inner.x, inner.y]]))[0]
-        shapes.append(ZoneShape(str(reason), draw.path(shape), str(zone_id), x, y))
+    zones = zip(field_map.zones["zone_id"], field_map.zones["reason"], field_map.zones.geometry, strict=True)
+    for number, (zone_id, reason, shape) in enumerate(zones):
+        x, y = draw.xy(np.array([letter_at(shape, number)]))[0]
+        shapes.append(ZoneShape(zone_code(reason), draw.path(shape), str(zone_id), float(x), float(y)))
     spots = draw.xy(shapely.get_coordinates(field_map.losses.geometry.to_numpy()))
     bar_m, bar_text = _bar(draw.metres, words)
     return Still(
-        WIDTH,
+        draw.width,
         draw.height,
         MARGIN,
         MARGIN,
-        WIDTH - 2 * MARGIN - RIGHT,
+        draw.width - 2 * MARGIN - RIGHT,
         draw.height - 2 * MARGIN - BELOW,
         draw.path(field_map.outline),
         tuple(shapes),
@@ -96,8 +98,10 @@ class _Drawing:
 
     def __init__(self, place: WebPlace) -> None:
         self.place = place
-        self.scale = (WIDTH - 2 * MARGIN - RIGHT) / (place.east - place.west)
-        self.height = round((place.north - place.south) * self.scale + 2 * MARGIN + BELOW, 1)
+        wide, high = place.east - place.west, place.north - place.south
+        self.scale = min(MOST_WIDE / wide, MOST_HIGH / high)
+        self.width = round(wide * self.scale + 2 * MARGIN + RIGHT, 1)
+        self.height = round(high * self.scale + 2 * MARGIN + BELOW, 1)
         self.metres = (place.east - place.west) / place.stretch
 
     def xy(self, places: np.ndarray) -> np.ndarray:

@@ -12,32 +12,27 @@ import hashlib
 from collections.abc import Iterable
 from typing import Any
 
-import geopandas as gpd
 import markupsafe
 import numpy as np
 import shapely
 
 from lossmap.base import reference
-from lossmap.base.estimates import Estimate
 from lossmap.base.field import FieldMap
-from lossmap.base.tables import FLAGS, SOURCES
 from lossmap.report import leaflet
-from lossmap.report.classes import Classes, classes
-from lossmap.report.foliummap import folium_script, zone_code
+from lossmap.report.foliummap import folium_script
 from lossmap.report.layers import UNKNOWN_BEYOND_M, UNKNOWN_RATIO, Sheet, sheet, unknown_part
 from lossmap.report.numbers import doubt_line, flat_line, headline, loss_rows, money_line, seeds_line, subtitle, words_of
-from lossmap.report.picture import packed, steps
+from lossmap.report.picture import packed
+from lossmap.report.pointbytes import point_bytes
 from lossmap.report.projection import WebPlace, web_place
+from lossmap.report.rows import letter_at, stop_rows, zone_rows
 from lossmap.report.run_file import version
-from lossmap.report.sentences import driver, zone
+from lossmap.report.sentences import driver
 from lossmap.report.still import still
 from lossmap.report.templates import asset, filled, json_block
-from lossmap.report.words import NOT_KNOWN, ODDS, Scale, Words
+from lossmap.report.words import ODDS, Scale, Words
 
-__all__ = ["stop_rows", "webmap", "zone_rows"]
-
-# Points on the page; of a longer log every second, third ... is drawn, and the page says so.
-MOST_POINTS = 400_000
+__all__ = ["webmap"]
 
 
 def webmap(field_map: FieldMap) -> str:
@@ -51,7 +46,7 @@ def webmap(field_map: FieldMap) -> str:
     words = words_of(field_map)
     place = web_place(field_map.outline, field_map.crs)
     drawn, unknown = sheet(field_map, place, words), unknown_part(field_map)
-    points = _points(field_map, drawn, words)
+    points = point_bytes(field_map, drawn, words)
     scripts = {
         "first": 'document.documentElement.className = "live";',
         "leaflet": leaflet.script(),
@@ -101,61 +96,12 @@ def _texts(field_map: FieldMap, words: Words) -> dict[str, Any]:
     }
 
 
-def zone_rows(field_map: FieldMap, words: Words) -> list[dict[str, str]]:
-    """Each zone: its letter, its code, a head and a plain sentence."""
-    rows = []
-    for number, row in enumerate(field_map.zones.drop(columns="geometry").to_dict("records")):
-        reason = zone_code(row["reason"])
-        surface = field_map.surfaces.get("speed_m_s" if reason == "speed" else "moisture_pct")
-        cut_at = float("nan")
-        if surface is not None:
-            inside = surface.mean[surface.grid.inside(field_map.zones.geometry.iloc[number])]
-            cut_at = float(np.nanmean(inside)) if np.isfinite(inside).any() else cut_at
-        head = f"{row['zone_id']}: {'faster' if reason == 'speed' else 'drier'}, {words.area.text(row['area_ha'])}"
-        rows.append({"letter": str(row["zone_id"]), "why": reason, "head": head, "text": zone(reason, row, cut_at, words)})
-    return rows
-
-
-def stop_rows(field_map: FieldMap, words: Words) -> list[dict[str, str]]:
-    """Each stop in words, for its table row and its popup."""
-    return [_stop(row, words) for row in field_map.losses.drop(columns="geometry").to_dict("records")]
-
-
-def _stop(row: dict[Any, Any], words: Words) -> dict[str, str]:
-    loss = {
-        source: words.loss.interval(Estimate(*(float(row[f"{source}_{end}kg_ha"]) for end in ("", "low_", "high_"))))
-        for source in ("total", *SOURCES)
-    }
-    return {
-        "name": str(row["stop_id"]),
-        "short": words.loss.number(float(row["total_kg_ha"])),
-        **loss,
-        "counted": _counted(row, words),
-        "speed": words.speed.text(float(row.get("speed_m_s", np.nan))),
-        "moisture": words.moisture.text(float(row.get("moisture_pct", np.nan))),
-        "note": "" if row["note"] != row["note"] or row["note"] is None else str(row["note"]),
-    }
-
-
-_PLACES = (("before_header", "before the header"), ("behind_header", "behind it"), ("behind_combine", "behind the combine"))
-
-
-def _counted(row: dict[Any, Any], words: Words) -> str:
-    """The seeds of a stop and the area they were counted on."""
-    known = [(said, row[f"seeds_{place}"], row[f"frame_m2_{place}"]) for place, said in _PLACES if row[f"seeds_{place}"] == row[f"seeds_{place}"]]
-    areas = {round(float(area), 4) for _, _, area in known}
-    if len(areas) == 1:
-        seeds = ", ".join(f"{seeds:,.4g} {said}" for said, seeds, _ in known)
-        return f"{seeds}{', each' if len(known) > 1 else ''} on {words.frame.text(areas.pop())}"
-    return ", ".join(f"{seeds:,.4g} {said} on {words.frame.text(area)}" for said, seeds, area in known) or NOT_KNOWN
-
-
 def _unknown_line(field_map: FieldMap, unknown: shapely.Geometry | None, words: Words) -> str:
     """The rule of the hatch, in words; "" where nothing is hatched."""
     if unknown is None:
         return ""
     return (
-        f"{words.area.text(unknown.area / 10_000)} of {words.area.text(field_map.area_ha)}: "
+        f"{words.area.text(float(shapely.area(unknown)) / 10_000)} of {words.area.text(field_map.area_ha)}: "
         f"no stop within {words.length.text(UNKNOWN_BEYOND_M)}, and the 90 % interval spans more than {UNKNOWN_RATIO:g}-fold."
     )
 
@@ -170,75 +116,7 @@ def _coarse_line(drawn: Sheet | None, points: dict[str, Any] | None, words: Word
     return " ".join(parts)
 
 
-def _points(field_map: FieldMap, drawn: Sheet | None, words: Words) -> dict[str, Any] | None:
-    """The log's points as bytes; None where no record has a place or a yield.
-
-    Place in steps of 1/65,535 of the log's box (2 cm over 1.3 km), yield in 254 steps,
-    flag as its number in the list of reasons.
-    """
-    points = field_map.points
-    if "yield_kg_ha" not in points.columns or not points["yield_kg_ha"].notna().any():
-        return None
-    points = points[~points.geometry.is_empty & points.geometry.notna()]
-    every = -(-len(points) // MOST_POINTS)
-    points = points.iloc[::every]
-    easting, northing = points.geometry.x.to_numpy(), points.geometry.y.to_numpy()
-    coded = steps(_believable(points))
-    return {
-        "n": len(points),
-        "every": every,
-        "kept": int((points["flag"] == "").sum()),
-        "reasons": list(FLAGS),
-        **_place_codes(easting, northing),
-        "start": coded.start,
-        "step": coded.step,
-        **_point_classes(drawn, coded.values(), words),
-        "packed": packed(_whole(easting), _whole(northing), coded.codes, _flag_codes(points["flag"])),
-    }
-
-
-def _believable(points: gpd.GeoDataFrame) -> np.ndarray[Any, np.dtype[np.floating]]:
-    """Yields for colour; flagged records show their flag, and their wild values must not stretch the steps."""
-    harvest = points["yield_kg_ha"].to_numpy(float)
-    return np.where(points["flag"] == "", harvest, np.nan)
-
-
-def _place_codes(easting: Any, northing: Any) -> dict[str, Any]:
-    return {
-        "west": round(float(easting.min()), 3),
-        "south": round(float(northing.min()), 3),
-        "width": round(float(np.ptp(easting)), 3),
-        "height": round(float(np.ptp(northing)), 3),
-    }
-
-
-def _whole(metres: Any) -> np.ndarray[Any, np.dtype[np.uint16]]:
-    return np.round((metres - metres.min()) / max(float(np.ptp(metres)), 1e-9) * 65_535).astype(np.uint16)
-
-
-def _flag_codes(flags: Any) -> np.ndarray[Any, np.dtype[np.uint8]]:
-    """0 where believed, else the reason's place in `FLAGS` from 1."""
-    codes = {reason: number for number, reason in enumerate(FLAGS, start=1)}
-    return flags.map(lambda flag: codes.get(flag, 0) if flag else 0).to_numpy(np.uint8)
-
-
-def _point_classes(drawn: Sheet | None, values: Any, words: Words) -> dict[str, Any]:
-    """The yield layer's classes, so that points and surface are read by one key; else the points' own."""
-    layer = next((layer for layer in drawn.layers if layer.key == "yield"), None) if drawn is not None else None
-    found: Classes = layer.classes if layer is not None and layer.classes.edges else classes(values, words.harvest, "yield")
-    return {
-        "edges": list(found.edges),
-        "edge_texts": list(found.edge_texts()),
-        "colours": list(found.colours),
-        "unit": words.harvest.unit,
-        "factor": words.harvest.factor,
-        "places": words.harvest.places(float(np.nanmedian(values))) if np.isfinite(values).any() else 0,
-    }
-
-
-def _for_script(
-    field_map: FieldMap, place: WebPlace, drawn: Sheet | None, points: dict[str, Any] | None, words: Words
-) -> dict[str, Any]:
+def _for_script(field_map: FieldMap, place: WebPlace, drawn: Sheet | None, points: dict[str, Any] | None, words: Words) -> dict[str, Any]:
     """Every number and word that the page's own script needs."""
     return {
         "toField": place.to_field.for_script(),
@@ -247,7 +125,7 @@ def _for_script(
         "bounds": [list(corner) for corner in place.bounds],
         "sheet": _sheet(drawn) if drawn is not None else None,
         "points": points,
-        "zones": [{"head": row["head"], "text": row["text"], "why": row["why"], "letter": row["letter"]} for row in zone_rows(field_map, words)],
+        "zones": _zones(field_map, words),
         "stops": [
             {**row, "at": [round(point.x, 2), round(point.y, 2)]}
             for row, point in zip(stop_rows(field_map, words), field_map.losses.geometry, strict=True)
@@ -256,6 +134,14 @@ def _for_script(
         "area": _scale(words.area),
         "odds": ODDS,
     }
+
+
+def _zones(field_map: FieldMap, words: Words) -> list[dict[str, Any]]:
+    """Words of each zone, and where on the ground its letter stands."""
+    return [
+        {**row, "at": [round(metres, 2) for metres in letter_at(shape, number)]}
+        for number, (row, shape) in enumerate(zip(zone_rows(field_map, words), field_map.zones.geometry, strict=True))
+    ]
 
 
 def _scale(scale: Scale) -> dict[str, Any]:

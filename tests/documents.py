@@ -1,0 +1,68 @@
+"""What README shows, made anew from what the commands print: ``make docs`` writes it, a test compares."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import re
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+from lossmap.pipelines.command import main
+
+ROOT = Path(__file__).resolve().parent.parent
+_BLOCK = re.compile(r"(<!-- output: (\w+) -->\n)(.*?)(<!-- end -->)", re.DOTALL)
+_SHOWN = "gravel-eighty"
+
+
+def printed(*words: str) -> str:
+    """What the command prints to stdout."""
+    out = io.StringIO()
+    with contextlib.redirect_stdout(out):
+        code = main(list(words))
+    if code:
+        raise RuntimeError(f"lossmap {' '.join(words)} ended with {code}")
+    return out.getvalue().rstrip("\n")
+
+
+def blocks() -> dict[str, str]:
+    """Every block of README that a command makes."""
+    with tempfile.TemporaryDirectory() as folder:
+        line = printed("map", str(ROOT / "demo-fields" / _SHOWN), "--out", folder, "--quiet").replace(folder, "out")
+    return {
+        "map": f"```console\n$ lossmap map demo-fields/{_SHOWN}\n{line}\n```\n",
+        "check": f"```console\n$ lossmap check demo-fields/{_SHOWN}\n{printed('check', str(ROOT / 'demo-fields' / _SHOWN))}\n```\n",
+        "settings": f"```toml\n{printed('settings')}\n```\n",
+    }
+
+
+def renewed(text: str) -> str:
+    """README with every block made anew."""
+    made = blocks()
+    return _BLOCK.sub(lambda match: match[1] + made[match[2]] + match[4], text)
+
+
+def example(text: str) -> str:
+    """The notebook example of README as a script."""
+    return text.split("<!-- example: stages -->\n```python\n")[1].split("```")[0]
+
+
+def pictures() -> None:
+    """README's picture, from the map itself in headless Chromium."""
+    with tempfile.TemporaryDirectory() as folder:
+        printed("map", str(ROOT / "demo-fields" / _SHOWN), "--out", folder, "--quiet")
+        page = Path(folder) / _SHOWN / "map.html"
+        command = ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--hide-scrollbars"]
+        command += ["--disable-background-networking", "--disable-component-update", "--disable-sync", f"--user-data-dir={folder}/profile"]
+        picture = ROOT / "shared" / "pictures" / f"{_SHOWN}-map.png"
+        command += ["--window-size=1200,860", "--virtual-time-budget=4000", f"--screenshot={picture}", page.as_uri()]
+        subprocess.run(command, check=True, stderr=subprocess.DEVNULL, stdout=subprocess.DEVNULL)
+
+
+if __name__ == "__main__":
+    readme = ROOT / "README.md"
+    readme.write_text(renewed(readme.read_text()))
+    if "--pictures" in sys.argv:
+        pictures()

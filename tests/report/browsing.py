@@ -1,0 +1,129 @@
+"""A headless browser for the pages' tests, driven through its own protocol."""
+
+from __future__ import annotations
+
+import base64
+import io
+import json
+import os
+import re
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from PIL import Image
+from selenium import webdriver
+from selenium.webdriver.chrome.service import Service
+
+CHROMIUM, DRIVER = Path("/usr/bin/chromium"), Path("/usr/bin/chromedriver")
+
+FLAGS = (
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--host-resolver-rules=MAP * ~NOTFOUND",
+    "--hide-scrollbars",
+    "--window-size=1280,800",
+)
+
+
+class Browser:
+    """One page at a time: open it, look at it, press things, and hear what it asked for."""
+
+    def __init__(self, profile: Path) -> None:
+        os.environ["SE_OFFLINE"] = "true"
+        options = webdriver.ChromeOptions()
+        options.binary_location = str(CHROMIUM)
+        options.page_load_strategy = "none"
+        for flag in (*FLAGS, f"--user-data-dir={profile}"):
+            options.add_argument(flag)
+        options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
+        self.driver = webdriver.Chrome(options=options, service=Service(str(DRIVER)))
+
+    def quit(self) -> None:
+        """End the browser."""
+        self.driver.quit()
+
+    def protocol(self, command: str, **values: Any) -> dict[str, Any]:
+        """One command of the browser's own protocol."""
+        return self.driver.execute_cdp_cmd(command, values)
+
+    def run(self, script: str, *values: Any) -> Any:
+        """Run a script in the page and give back what it returns."""
+        return self.driver.execute_script(script, *values)
+
+    def size(self, width: int, height: int, touch: bool = False) -> None:
+        """The window, as a desk's or a phone's."""
+        self.protocol("Emulation.setDeviceMetricsOverride", width=width, height=height, deviceScaleFactor=1, mobile=touch)
+
+    def open(self, path: Path, wait: str = "document.documentElement.dataset.ready === 'yes'") -> None:
+        """Open a file and wait until the page says that it is ready."""
+        self.driver.get("about:blank")
+        self.driver.get_log("browser")
+        self.driver.get_log("performance")
+        self.driver.get(path.as_uri())
+        # location first: until the old page is gone its own readiness would be read
+        self.until(f"location.href !== 'about:blank' && document.readyState === 'complete' && ({wait})")
+
+    def until(self, condition: str, seconds: float = 20.0) -> None:
+        """Wait for a condition in the page."""
+        end = time.monotonic() + seconds
+        while not self.run(f"return Boolean({condition})"):
+            assert time.monotonic() < end, f"never true: {condition}"
+            time.sleep(0.03)
+
+    def complaints(self) -> list[str]:
+        """Everything the console holds: errors, warnings, breaches of the security policy."""
+        return [f"{entry['level']}: {entry['message']}" for entry in self.driver.get_log("browser")]
+
+    def requests(self) -> list[str]:
+        """Every address the page asked for, but its own file and what it carries inside."""
+        events = [json.loads(entry["message"])["message"] for entry in self.driver.get_log("performance")]
+        asked = [event["params"]["request"]["url"] for event in events if event["method"] == "Network.requestWillBeSent"]
+        return [url for url in asked if not url.startswith(("data:", "blob:", "about:"))]
+
+    def pixels(self) -> np.ndarray:
+        """What is on the screen, ``[row, col, rgb]``."""
+        content = base64.b64decode(self.protocol("Page.captureScreenshot", format="png")["data"])
+        return np.asarray(Image.open(io.BytesIO(content)).convert("RGB"))
+
+    def tap(self, x: float, y: float) -> None:
+        """Press and let go at a place of the window."""
+        for kind in ("mousePressed", "mouseReleased"):
+            self.protocol("Input.dispatchMouseEvent", type=kind, x=x, y=y, button="left", clickCount=1)
+
+    def press(self, key: str, code: int) -> None:
+        """Press a key where the focus is."""
+        for kind in ("rawKeyDown", "keyUp"):
+            self.protocol("Input.dispatchKeyEvent", type=kind, key=key, code=key, windowsVirtualKeyCode=code)
+
+    def pages(self, width_in: float, height_in: float) -> int:
+        """How many sheets the page prints on."""
+        content = base64.b64decode(self.protocol("Page.printToPDF", paperWidth=width_in, paperHeight=height_in)["data"])
+        return len(re.findall(rb"/Type\s*/Page[^s]", content))
+
+    @contextmanager
+    def without_scripts(self) -> Iterator[None]:
+        """As a mail's or a phone's preview shows it."""
+        self.protocol("Emulation.setScriptExecutionDisabled", value=True)
+        try:
+            yield
+        finally:
+            self.protocol("Emulation.setScriptExecutionDisabled", value=False)
+
+    @contextmanager
+    def before_page(self, script: str) -> Iterator[None]:
+        """Run a script in every page opened meanwhile, before its own."""
+        found = self.protocol("Page.addScriptToEvaluateOnNewDocument", source=script)["identifier"]
+        try:
+            yield
+        finally:
+            self.protocol("Page.removeScriptToEvaluateOnNewDocument", identifier=found)

@@ -1,0 +1,80 @@
+"""The layers of the map."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pytest
+import shapely
+
+from lossmap.base.field import FieldMap
+from lossmap.report.layers import UNKNOWN_BEYOND_M, is_flat, sheet, unknown_part
+from lossmap.report.numbers import words_of
+from lossmap.report.projection import web_place
+
+
+def test_layers_come_in_order_with_unit_and_whole_shares(field_map: FieldMap) -> None:
+    """Five layers, their unit in the title, classes that add up to the field."""
+    drawn = sheet(field_map, web_place(field_map.outline, field_map.crs), words_of(field_map))
+    assert drawn is not None
+    assert [layer.title for layer in drawn.layers] == [
+        "Loss, bu/ac",
+        "How sure: give or take, bu/ac",
+        "Yield, bu/ac",
+        "Moisture, %",
+        "Speed, mph",
+    ]
+    assert all(sum(layer.shares) == pytest.approx(100) for layer in drawn.layers)
+    assert drawn.layers[0].other[0].endswith("kg/ha")
+    assert drawn.layers[3].other == ()
+
+
+def test_give_or_take_is_half_the_interval(field_map: FieldMap) -> None:
+    """'How sure' shows (high - low) / 2."""
+    drawn = sheet(field_map, web_place(field_map.outline, field_map.crs), words_of(field_map))
+    assert drawn is not None
+    loss = field_map.surfaces["loss_kg_ha"]
+    inside = np.isfinite(loss.mean)
+    shown = drawn.layers[1].steps
+    half = ((loss.high - loss.low) / 2)[inside]
+    assert np.abs(shown.values()[inside] - half).max() <= 0.51 * shown.step
+
+
+def test_a_missing_surface_is_no_layer(field_map: FieldMap) -> None:
+    """Without moisture there is no moisture to choose; without any surface no sheet."""
+    place, words = web_place(field_map.outline, field_map.crs), words_of(field_map)
+    surfaces = {name: surface for name, surface in field_map.surfaces.items() if name != "moisture_pct"}
+    drawn = sheet(dataclasses.replace(field_map, surfaces=surfaces), place, words)
+    assert drawn is not None
+    assert [layer.key for layer in drawn.layers] == ["loss", "sure", "yield", "speed"]
+    assert sheet(dataclasses.replace(field_map, surfaces={}), place, words) is None
+
+
+def test_the_unknown_part_is_far_from_stops_where_the_interval_is_wide(field_map: FieldMap) -> None:
+    """Truth: every hatched cell obeys both halves of the rule; a wide cell near a stop is not hatched."""
+    unknown = unknown_part(field_map)
+    assert unknown is not None
+    loss = field_map.surfaces["loss_kg_ha"]
+    easting, northing = (part.ravel() for part in np.meshgrid(*loss.grid.centres()))
+    hatched = shapely.contains_xy(unknown, easting, northing)
+    ratio = (loss.high / loss.low).ravel()
+    nearest = shapely.distance(shapely.union_all(field_map.losses.geometry.to_numpy()), shapely.points(easting, northing))
+    assert hatched.any()
+    assert (ratio[hatched] > 4).all()
+    assert (nearest[hatched] > UNKNOWN_BEYOND_M).all()
+
+
+def test_a_sure_field_has_no_unknown_part(field_map: FieldMap) -> None:
+    """Narrow intervals: nothing is hatched; without counts there is nothing to hatch by."""
+    loss = field_map.surfaces["loss_kg_ha"]
+    narrow = dataclasses.replace(loss, low=loss.mean * np.float32(0.8), high=loss.mean * np.float32(1.2))
+    assert unknown_part(dataclasses.replace(field_map, surfaces={"loss_kg_ha": narrow})) is None
+    assert unknown_part(dataclasses.replace(field_map, losses=field_map.losses.iloc[:0])) is None
+
+
+def test_flat_is_one_value_everywhere(field_map: FieldMap) -> None:
+    """A field mean is told from a map."""
+    loss = field_map.surfaces["loss_kg_ha"]
+    assert not is_flat(loss)
+    assert is_flat(dataclasses.replace(loss, mean=np.where(np.isfinite(loss.mean), np.float32(118), np.float32(np.nan))))

@@ -1,0 +1,125 @@
+"""report.html: the facts it must hold."""
+
+from __future__ import annotations
+
+import dataclasses
+import html
+import re
+
+import pytest
+
+from lossmap.base import reference
+from lossmap.base.estimates import NOTHING, Estimate
+from lossmap.base.field import FieldMap
+from lossmap.report.page import page
+
+
+@pytest.fixture(scope="module")
+def text(field_map: FieldMap) -> str:
+    """The page."""
+    return page(field_map)
+
+
+def words_in(text: str) -> str:
+    """What a reader sees, in one line."""
+    bare = re.sub(r"<style.*?</style>|<svg.*?</svg>", "", text, flags=re.DOTALL)
+    return re.sub(r"\s+", " ", html.unescape(re.sub(r"<[^>]+>", "", bare)))
+
+
+def test_same_field_same_bytes(field_map: FieldMap, text: str) -> None:
+    """A report can be compared with an earlier one."""
+    assert page(field_map) == text
+
+
+def test_no_script_and_nothing_to_fetch(text: str) -> None:
+    """Not a script, not a picture from elsewhere, and a policy that forbids both."""
+    assert "<script" not in text
+    assert "default-src 'none'" in html.unescape(text)
+    assert not re.findall(r'(?:src|href)="(?!#|map\.html|data:)[^"]*"', text)
+
+
+def test_findings_stand_with_their_doubt(text: str) -> None:
+    """Loss by source in both units, of the yield, in money, verdicts, zones."""
+    seen = words_in(text)
+    for fact in (
+        "1.9 bu/ac (1.4 to 2.4)",
+        "118 kg/ha (88 to 151)",
+        "1.1 % (0.8 to 1.4)",
+        "7.90 USD/ac (5.89 to 10.10)",
+        "Loss tracks ground speed.",
+        "This is a link, not a proof of cause.",
+        "A: faster, 3.5 ac.",
+        "Yield 176 bu/ac on average",
+    ):
+        assert fact in seen
+
+
+def test_advice_is_the_largest_sources_with_titles_and_conflicts(text: str) -> None:
+    """Header loss of corn: each row in its order, what speaks against it, who says so, and next season apart."""
+    seen = words_in(text)
+    rows = reference.advice("header", "corn")
+    places = [seen.index(row.look_at.removeprefix("Next season: ").strip()[1:]) for row in rows]
+    assert places == sorted(places)
+    for row in rows:
+        assert row.but in seen
+        assert all(reference.sources()[key] in seen for key in row.keys)
+    assert "Next season" in seen
+    assert reference.advice("threshing", "corn")[0].look_at not in seen
+
+
+def test_a_toss_up_shows_both_ends_of_the_machine(field_map: FieldMap) -> None:
+    """Header and threshing overlap: neither is hidden."""
+    loss = {**field_map.loss, "threshing": Estimate(60.0, 30.0, 95.0)}
+    seen = words_in(page(dataclasses.replace(field_map, loss=loss)))
+    assert "toss-up between header loss and threshing loss" in seen
+    assert reference.advice("header", "corn")[0].look_at in seen
+    assert reference.advice("threshing", "corn")[0].look_at in seen
+
+
+def test_cautions_stand_where_people_adjust_and_count(text: str) -> None:
+    """All of them, letter for letter."""
+    seen = words_in(text)
+    for where in ("adjust", "count", "fire"):
+        assert all(caution.text in seen for caution in reference.cautions(where))
+
+
+def test_cleaning_is_told_by_reason_number_and_share(field_map: FieldMap, text: str) -> None:
+    """Every reason of the field with its count and percent, and yields before and after."""
+    seen = words_in(text)
+    for reason, number in field_map.cleaning.flags.items():
+        assert f"{reason}{number:,}{100 * number / 3000:.1f} %" in seen.replace(" ", "", 0)
+    assert "spread over mean25.0 %11.8 %" in seen
+    assert "moisture 11.0 s (9.2 to 12.8), shifted back by that; moisture read late" in seen
+
+
+def test_provenance_names_inputs_version_and_changes(field_map: FieldMap, text: str) -> None:
+    """SHA-256 of each input, and only settings that differ."""
+    seen = words_in(text)
+    assert all(digest in seen for digest in field_map.inputs.values())
+    assert "clean.turn50 deg45 deg" in seen
+    assert "clean.pass_start" not in seen
+
+
+def test_hostile_text_appears_letter_for_letter(hostile_map: FieldMap, hostile: str) -> None:
+    """Name, machine, header, notes and input names: text, and nothing else."""
+    text = page(hostile_map)
+    assert "<script" not in text
+    assert "<img" not in text
+    assert words_in(text).count(hostile) >= 5
+
+
+def test_a_field_without_counts_says_that_nothing_is_known(field_map: FieldMap) -> None:
+    """No loss, no surface, no stops: no number is invented."""
+    bare = dataclasses.replace(
+        field_map,
+        loss=dict.fromkeys(field_map.loss, NOTHING),
+        loss_of_yield_pct=dict.fromkeys(field_map.loss, NOTHING),
+        losses=field_map.losses.iloc[:0],
+        surfaces={},
+        zones=field_map.zones.iloc[:0],
+    )
+    seen = words_in(page(bare))
+    assert "Loss is not known" in seen
+    assert "There is no map of loss: nothing was counted." in seen
+    assert "No zone is drawn" in seen
+    assert "nan" not in seen.lower().replace("thenand", "")

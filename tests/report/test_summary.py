@@ -1,0 +1,92 @@
+"""summary.json against its schema and the field it tells of."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import math
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import pytest
+
+from lossmap.base import reference
+from lossmap.base.errors import SettingsError
+from lossmap.base.estimates import NOTHING, Delay
+from lossmap.base.field import FieldMap
+from lossmap.report.summary import summary
+
+
+@pytest.fixture(scope="module")
+def schema(root: Path) -> dict[str, Any]:
+    """The schema of the project's evidence folder."""
+    return json.loads((root / "shared" / "schemas" / "summary.schema.json").read_text(encoding="utf-8"))
+
+
+def test_summary_fits_its_schema(field_map: FieldMap, schema: dict[str, Any]) -> None:
+    """Nothing more and nothing less than the schema describes."""
+    jsonschema.Draft202012Validator.check_schema(schema)
+    jsonschema.Draft202012Validator(schema).validate(summary(field_map))
+
+
+def test_the_barest_field_fits_too(field_map: FieldMap, schema: dict[str, Any]) -> None:
+    """No counts, no surfaces, no zones, no price, no day, a crop without bushel: nulls, never NaN."""
+    unknown = Delay(math.nan, math.nan, math.nan, False, "")
+    cleaning = dataclasses.replace(
+        field_map.cleaning, flags={}, logged_ha=math.nan, fresh_ha=math.nan, before={}, after={}, flow_delay=unknown, moisture_delay=unknown
+    )
+    facts = field_map.field.facts.model_copy(update={"harvested_on": None})
+    settings = field_map.settings.model_copy(update={"report": field_map.settings.report.model_copy(update={"price": None})})
+    bare = dataclasses.replace(
+        field_map,
+        field=dataclasses.replace(field_map.field, facts=facts, crop=reference.crop("sunflower")),
+        settings=settings,
+        cleaning=cleaning,
+        losses=field_map.losses.iloc[:0],
+        loss=dict.fromkeys(field_map.loss, NOTHING),
+        loss_of_yield_pct=dict.fromkeys(field_map.loss, NOTHING),
+        yield_kg_ha=math.nan,
+        surfaces={},
+        drivers={},
+        zones=field_map.zones.iloc[:0],
+        notes=(),
+        inputs={},
+    )
+    content = summary(bare)
+    text = json.dumps(content, allow_nan=False)
+    jsonschema.Draft202012Validator(schema).validate(json.loads(text))
+    assert content["loss"]["total"]["mean_kg_ha"] is None
+    assert content["yield_kg_ha"] is None
+    assert "money" not in content
+    assert "bu_ac" not in text
+
+
+def test_numbers_are_the_fields(field_map: FieldMap) -> None:
+    """Both units, interval and share of each source; counts of points by reason; verdicts as words."""
+    content = summary(field_map)
+    assert content["loss"]["header"]["mean_kg_ha"] == 71.0
+    assert content["loss"]["header"]["high_bu_ac"] == pytest.approx(97.0 / 62.768, rel=1e-4)
+    assert content["loss"]["total"]["pct_of_total_yield"] == 1.06
+    assert content["points"]["read"] == content["points"]["kept"] + sum(content["points"]["flags"].values())
+    assert content["drivers"]["speed"]["verdict"] == "tracks"
+    assert content["drivers"]["speed"]["p"] == pytest.approx(0.009)
+    assert content["drivers"]["speed"]["share_high_kg_ha"] == 41.0
+    assert content["delay"]["moisture_s"] == {"mean_s": 11.0, "low_s": 9.2, "high_s": 12.8, "applied": True, "note": "moisture read late"}
+    assert (content["zones"], content["stops"], content["field_id"]) == (2, 12, "made-north")
+
+
+def test_money_is_loss_times_price(field_map: FieldMap) -> None:
+    """Worked by hand: 118 kg/ha of corn at 4.20 USD/bu of 25.4012 kg is 19.51 USD/ha, 7.896 USD/ac, over 20.2 ha 394 USD."""
+    money = summary(field_map)["money"]
+    assert money["loss_usd_ha"]["mean"] == pytest.approx(118 / 25.4012 * 4.20, rel=1e-4)
+    assert money["loss_usd_ac"]["mean"] == pytest.approx(118 / 25.4012 * 4.20 / 2.471054, rel=1e-4)
+    assert money["loss_usd"]["high"] == pytest.approx(151 / 25.4012 * 4.20 * field_map.area_ha, rel=1e-4)
+
+
+def test_a_price_that_is_none_is_refused(field_map: FieldMap) -> None:
+    """The refusal names the setting."""
+    settings = field_map.settings.model_copy(update={"report": field_map.settings.report.model_copy(update={"price": "4.20 USD/ac"})})
+    with pytest.raises(SettingsError) as refused:
+        summary(dataclasses.replace(field_map, settings=settings))
+    assert str(refused.value) == 'report.price: "USD/ac" cannot be turned into USD/kg; write for example "4.20 USD/bu"'

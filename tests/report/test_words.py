@@ -1,0 +1,103 @@
+"""Numbers as people read them."""
+
+from __future__ import annotations
+
+import datetime
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from lossmap.base import reference
+from lossmap.base.errors import SettingsError
+from lossmap.base.estimates import NOTHING, Estimate
+from lossmap.report.words import Scale, Words, plain, price_usd_kg
+
+CORN, SUNFLOWER = reference.crop("corn"), reference.crop("sunflower")
+
+
+def test_loss_of_a_bushel_crop_speaks_bushels() -> None:
+    """62.768 kg/ha of corn is one bushel an acre."""
+    assert Words(CORN, "us").loss.text(62.768 * 1.6) == "1.6 bu/ac"
+
+
+def test_loss_of_a_crop_without_bushel_speaks_pounds() -> None:
+    """1.120851 kg/ha is one pound an acre."""
+    assert Words(SUNFLOWER, "us").loss.text(1.120851 * 42) == "42 lb/ac"
+
+
+def test_metric_speaks_kilograms_and_tonnes() -> None:
+    """Loss in kg/ha, yield in t/ha, speed in km/h, area in ha."""
+    words = Words(CORN, "metric")
+    assert (words.loss.text(118.4), words.harvest.text(11_050), words.speed.text(1.5), words.area.text(20.2)) == (
+        "118 kg/ha",
+        "11.1 t/ha",
+        "5.4 km/h",
+        "20.2 ha",
+    )
+
+
+def test_us_speaks_miles_acres_and_feet() -> None:
+    """Published factors: 1 mph = 0.44704 m/s, 1 ha = 2.47105 ac, 1 m = 3.28084 ft."""
+    words = Words(CORN, "us")
+    assert (words.speed.text(0.44704 * 5.3), words.area.text(20.0), words.length.text(100.0)) == ("5.3 mph", "49.4 ac", "328 ft")
+
+
+def test_interval_has_the_decimals_of_its_mean() -> None:
+    """A mean of one decimal never stands between bounds of two."""
+    assert Words(CORN, "us").loss.interval(Estimate(100.0, 62.0, 138.4)) == "1.6 bu/ac (1.0 to 2.2)"
+    assert Words(CORN, "us").loss.interval(Estimate(14.0, 6.0, 24.0)) == "0.22 bu/ac (0.10 to 0.38)"
+
+
+def test_nothing_known_says_so() -> None:
+    """A NaN never reaches a reader."""
+    words = Words(CORN, "us")
+    assert words.loss.interval(NOTHING) == words.loss.text(math.nan) == "not known"
+
+
+def test_no_minus_before_nothing() -> None:
+    """-0.04 to no decimals is 0, not -0; thousands have their comma."""
+    assert (plain(-0.04, 0), plain(-0.04, 1), plain(-0.06, 1), plain(-12_345.6, 0)) == ("0", "0.0", "-0.1", "-12,346")
+
+
+@given(st.floats(1e-3, 1e5), st.integers(1, 4), st.integers(0, 3))
+def test_rounding_keeps_the_figures_it_promises(value: float, significant: int, most: int) -> None:
+    """Law: what is shown is off by less than half a unit of its last promised figure."""
+    scale = Scale(1.0, "u", significant, most)
+    shown = float(scale.number(value).replace(",", ""))
+    step = max(10.0 ** (math.floor(math.log10(value)) - significant + 1), 10.0**-most)
+    assert abs(shown - value) <= 0.5 * min(max(step, 10.0**-most), 10.0 ** -scale.places(value)) * (1 + 1e-9)
+
+
+def test_a_day_cannot_be_taken_for_another() -> None:
+    """The month is a word."""
+    assert Words(CORN, "us").day(datetime.date(2025, 10, 8)) == "8 Oct 2025"
+
+
+def test_steps_of_drivers_in_peoples_units() -> None:
+    """Half a metre a second is 1.1 mph and 1.8 km/h; points stay points."""
+    assert Words(CORN, "us").step("speed", "+0.5 m/s") == "each 1.1 mph faster"
+    assert Words(CORN, "metric").step("speed", "+0.5 m/s") == "each 1.8 km/h faster"
+    assert Words(CORN, "us").step("dryness", "-2 points") == "each 2 points drier"
+    assert Words(CORN, "us").step("dryness", "-1 point") == "each 1 point drier"
+
+
+def test_price_by_bushel_and_by_tonne_agree() -> None:
+    """A bushel of corn is 56 lb = 25.40 kg, so 4.20 USD/bu is 165.35 USD/t."""
+    assert price_usd_kg("4.20 USD/bu", CORN) == pytest.approx(4.20 / 25.4011727, rel=1e-6)
+    assert price_usd_kg("165.346 USD/t", CORN) == pytest.approx(price_usd_kg("4.20 USD/bu", CORN), rel=1e-4)
+
+
+def test_a_price_by_the_bushel_needs_a_bushel() -> None:
+    """Sunflower is sold by weight."""
+    with pytest.raises(SettingsError) as refused:
+        price_usd_kg("4.20 USD/bu", SUNFLOWER)
+    assert str(refused.value) == ('report.price: "USD/bu" needs a crop that is sold by the bushel; write for example "0.25 USD/lb"')
+
+
+def test_a_price_without_unit_is_refused() -> None:
+    """A bare number could be by the bushel or by the tonne."""
+    with pytest.raises(SettingsError) as refused:
+        price_usd_kg("4.20", CORN)
+    assert str(refused.value) == 'report.price: "4.20" is not a number with a unit; write for example "4.20 USD/bu"'

@@ -1,0 +1,63 @@
+"""The documents are held to the code."""
+
+from __future__ import annotations
+
+import os
+import re
+import subprocess
+import sys
+
+import pytest
+
+from documents import example, renewed
+from lossmap.base.tables import FLAGS
+
+
+def test_readme_shows_what_the_commands_print(root):
+    """The map's line, the check's table and the settings in README are what the commands print today."""
+    text = (root / "README.md").read_text()
+    assert renewed(text) == text, "run make docs"
+
+
+def test_the_notebook_example_runs(root):
+    """The ten lines of README run as they stand and print stops with their doubt."""
+    script = example((root / "README.md").read_text())
+    done = subprocess.run([sys.executable, "-c", script], cwd=root, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    assert "total_low_kg_ha" in done.stdout
+
+
+def test_make_knows_what_the_documents_name(root):
+    """Every `make target` in README and DEVELOPERS is a target of the Makefile."""
+    targets = set(re.findall(r"^([a-z]+):", (root / "Makefile").read_text(), re.MULTILINE))
+    for name in ("README.md", "DEVELOPERS.md"):
+        named = set(re.findall(r"`?\bmake ([a-z]+)\b`", (root / name).read_text()))
+        assert named <= targets, name
+
+
+def test_every_link_leads_somewhere(root):
+    """Relative links and pictures of the documents exist."""
+    for name in ("README.md", "DEVELOPERS.md", "demo-fields/README.md", "shared/README.md"):
+        file = root / name
+        for target in re.findall(r"\]\((?!https?:|#)([^)]+)\)", file.read_text()):
+            assert (file.parent / target).exists(), f"{name}: {target}"
+
+
+def test_nothing_names_this_machine(root):
+    """No path of somebody's machine stands in the documents."""
+    for name in ("README.md", "DEVELOPERS.md", "demo-fields/README.md", "shared/README.md"):
+        assert not re.search(r"/(home|root|work|tmp)/", (root / name).read_text()), name
+
+
+def test_the_glossary_words_are_used(root):
+    """The words of the glossary are the names in the contracts."""
+    text = (root / "DEVELOPERS.md").read_text()
+    for word in ("before_header", "behind_header", "behind_combine", "rng_seed", "flag", "zone"):
+        assert word in text
+    assert len(set(FLAGS)) == len(FLAGS)
+
+
+@pytest.mark.skipif("CI" not in os.environ, reason="CI alone must have the browser")
+def test_ci_has_the_browser():
+    """In CI the page tests cannot be skipped for want of a browser."""
+    assert subprocess.run(["chromium", "--version"], capture_output=True, check=False).returncode == 0
