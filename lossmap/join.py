@@ -14,8 +14,8 @@ from lossmap.base.tables import CELLS, LOSSES
 
 __all__ = ["cells", "stops_with_drive"]
 
-# As many records as a combine writes over a header's width or two.
-NEAREST = 12
+# Looked at around a stop; about half are of its own pass, as many as are written over a header's width.
+NEAREST = 24
 
 _DRIVE = ("speed_m_s", "moisture_pct", "mass_flow_kg_s")
 
@@ -34,11 +34,16 @@ def stops_with_drive(losses: gpd.GeoDataFrame, points: gpd.GeoDataFrame, within_
     Returns
     -------
     LOSSES
-        With the medians of up to 12 nearest believed records; NaN where none is near. The
-        median, not the nearest: one record's speed is no evidence of how it was driven.
+        With the medians of the nearest believed records, all of the pass that the nearest
+        one is of (the neighbouring pass may have been driven at another speed); NaN where
+        none is near. The median, not the nearest: one record's speed is no evidence of how
+        it was driven.
     """
     believed = points[(points["flag"] == "").to_numpy()] if "flag" in points else points
     near, known = _nearest(losses, believed, within_m)
+    if "pass_id" in believed and len(believed):
+        pass_id = np.append(believed["pass_id"].to_numpy(), -1)[near]
+        known = known & (pass_id == pass_id[:, :1])
     out = losses.copy()
     for name in _DRIVE:
         if name in believed:

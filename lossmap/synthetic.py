@@ -51,6 +51,7 @@ __all__ = ["FieldPlan", "Layout", "MadeField", "Source", "Truth", "make", "write
 FT2_M2 = 0.3048**2
 Places = npt.NDArray[np.float64]  # [..., 2]
 EARS_M2 = 40.468564224  # 1/100 acre: what ears are counted on
+WAY_M = 15.0  # a combine is up to speed by then
 
 # Corners as shares of length (along the passes) and breadth (across them).
 OUTLINES: Mapping[str, tuple[tuple[float, float], ...]] = MappingProxyType(
@@ -144,6 +145,8 @@ class FieldPlan:
         Frames laid at each position of a stop, and the area of one [m2].
     positions : tuple of str
         Where frames are laid.
+    stop_noise_m : float
+        How far off a counter's position is, in each direction [m].
     discharge_width_m : float or None
         Width over which residue falls [m]; None: the header's.
     seed_mass_g : float or None
@@ -206,6 +209,7 @@ class FieldPlan:
     frames: int = 4
     frame_m2: float = FT2_M2
     positions: tuple[str, ...] = POSITIONS
+    stop_noise_m: float = 1.0
     discharge_width_m: float | None = None
     seed_mass_g: float | None = None
     stated_seed_mass_g: float | None = None
@@ -617,7 +621,7 @@ def _stops(plan: FieldPlan, surfaces: Mapping[str, Surface], steps: _Steps, rng:
     """The stops and what truly lies there [kg/ha], a stop's own scatter included."""
     inside = np.isfinite(surfaces["total_kg_ha"].at(*steps.places.T))
     full = steps.fresh_width_m >= 0.8 * (plan.header_width_m - plan.overlap_m)
-    candidates = np.flatnonzero(steps.working & full & inside)
+    candidates = np.flatnonzero(steps.working & full & inside & _under_way(steps))
     chosen = candidates[_DESIGNS[plan.design](plan, steps, candidates, rng)]
     places = steps.places[chosen]
     stops = pd.DataFrame({"stop_id": [f"S{n + 1:02d}" for n in range(len(chosen))], "easting_m": places[:, 0], "northing_m": places[:, 1]})
@@ -626,6 +630,15 @@ def _stops(plan: FieldPlan, surfaces: Mapping[str, Surface], steps: _Steps, rng:
         stops[f"{name}_kg_ha"] = surfaces[f"{name}_kg_ha"].at(*places.T) * own
     stops["speed_m_s"], stops["moisture_pct"] = steps.speed_m_s[chosen], steps.moisture_pct[chosen]
     return stops
+
+
+def _under_way(steps: _Steps) -> npt.NDArray[np.bool_]:
+    """Steps at least `WAY_M` from where their pass begins and ends: nobody counts where the combine turned."""
+    run = np.cumsum(steps.speed_m_s * steps.seconds)
+    starts = np.flatnonzero(np.diff(steps.pass_id, prepend=-2))
+    piece = np.searchsorted(starts, np.arange(len(run)), side="right") - 1
+    first, last = run[starts][piece], run[np.append(starts[1:], len(run)) - 1][piece]
+    return np.asarray((run - first >= WAY_M) & (last - run >= WAY_M))
 
 
 def _at_random(plan: FieldPlan, steps: _Steps, candidates: npt.NDArray[np.intp], rng: np.random.Generator) -> npt.NDArray[np.intp]:
@@ -670,6 +683,8 @@ def _counts(plan: FieldPlan, crs: pyproj.CRS, stops: pd.DataFrame, rng: np.rando
         "behind_header": (stops["preharvest_kg_ha"] + stops["header_kg_ha"]) * loose,
         "behind_combine": (stops["preharvest_kg_ha"] + stops["header_kg_ha"]) * loose + plan.concentration * stops["threshing_kg_ha"],
     }
+    noise = plan.stop_noise_m * rng.standard_normal((2, len(stops)))
+    stops = stops.assign(easting_m=(stops["easting_m"] + noise[0]).round(1), northing_m=(stops["northing_m"] + noise[1]).round(1))
     rows = []
     for position in plan.positions:
         mean = lies_kg_ha[position].to_numpy() * 100 / plan.thousand_seeds_g * area
@@ -688,7 +703,7 @@ def _counts(plan: FieldPlan, crs: pyproj.CRS, stops: pd.DataFrame, rng: np.rando
 
 
 def _rows(stops: pd.DataFrame, position: str, area_m2: float, frames: int) -> dict[str, object]:
-    place = {column: stops[column].round(1) for column in ("easting_m", "northing_m")}
+    place = {column: stops[column] for column in ("easting_m", "northing_m")}
     return {"stop_id": stops["stop_id"], "position": position, "frame_m2": area_m2, "frames": float(frames), "note": ""} | place
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import re
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field
@@ -25,13 +27,21 @@ class Found:
     parts: list[dict[str, Any]] = field(default_factory=list)
     faults: list[str] = field(default_factory=list)
 
+    @property
+    def asked(self) -> list[str]:
+        """The lines of [points.columns] that the faults ask for."""
+        return [match[0] for fault in self.faults if (match := re.search(r"\w+ = \{ column = .*? \}", fault))]
+
     def as_json(self) -> dict[str, Any]:
         """The same as plain values."""
         return {"parts": self.parts, "faults": self.faults}
 
     def as_text(self) -> str:
-        """The same for a person: a headline a part, a table of its columns."""
-        return "\n".join(line for part in self.parts for line in _lines(part))
+        """The same for a person: a headline a part, a table of its columns, and the block to paste where something is asked for."""
+        lines = [line for part in self.parts for line in _lines(part)]
+        if self.asked:
+            lines += ["", "to settle what is open, under [[points]] in field.toml (choose the right unit):", "[points.columns]", *self.asked]
+        return "\n".join(lines)
 
 
 def check_path(path: Path) -> Found:
@@ -47,7 +57,7 @@ def check_path(path: Path) -> Found:
     if not path.exists():
         raise SettingsError(f"{path}: no such file or folder")
     found = Found()
-    _file(found, path, path.name, None, {}, (), None)
+    _file(found, path, path.name, None, {}, (), None, float("nan"))
     return found
 
 
@@ -56,7 +66,7 @@ def _field(of: Field) -> Found:
     facts = of.facts
     found.parts.append({"what": f"{of.id}/field.toml", "says": f"{shown(facts.name)}, {of.crop.name}, header {facts.header_width:.2f} m wide"})
     for log in facts.points:
-        _file(found, of.file(log.path), f"{of.id}/{log.path}", log.layer, log.columns, log.missing, of.crop.bushel_lb)
+        _file(found, of.file(log.path), f"{of.id}/{log.path}", log.layer, log.columns, log.missing, of.crop.bushel_lb, facts.header_width)
     if not found.faults:
         _whole(found, of)
     return found
@@ -86,10 +96,11 @@ def _file(
     chosen: dict[str, ColumnChoice],
     missing: tuple[str, ...],
     bushel_lb: float | None,
+    header_width_m: float,
 ) -> None:
     try:
         raw = read_raw(path, where, layer, missing)
-        detected, faults = understood(raw, chosen, bushel_lb)
+        detected, faults = understood(raw, chosen, bushel_lb, header_width_m)
     except LossmapError as refusal:
         found.faults += str(refusal).splitlines()
         return
@@ -106,7 +117,14 @@ def _file(
 
 
 def _column(raw: Raw, one: Detected) -> dict[str, Any]:
-    return {"role": one.role, "column": one.column, "unit": one.unit, "how": one.how, "first": _first(raw.columns[one.column])}
+    return {
+        "role": one.role,
+        "column": one.column,
+        "unit": one.unit,
+        "how": one.how,
+        "check": round(one.ratio, 3) if math.isfinite(one.ratio) else None,
+        "first": _first(raw.columns[one.column]),
+    }
 
 
 def _first(values: Iterable[Any]) -> list[str]:
@@ -127,11 +145,14 @@ def _system(raw: Raw) -> str:
 
 def _lines(part: dict[str, Any]) -> list[str]:
     lines = [f"{part['what']}: {part['says']}"]
-    rows = [("role", "column", "unit", "how", "first values")]
-    rows += [(one["role"], shown(one["column"], 32), one["unit"], one["how"], ", ".join(one["first"])) for one in part.get("columns", [])]
+    rows = [("role", "column", "unit", "how", "check", "first values")]
+    rows += [
+        (one["role"], shown(one["column"], 32), one["unit"], one["how"], "" if one["check"] is None else f"{one['check']:.3f}", ", ".join(one["first"]))
+        for one in part.get("columns", [])
+    ]
     if len(rows) > 1:
-        widths = [max(len(row[i]) for row in rows) for i in range(4)]
-        lines += ["  " + "  ".join([*(cell.ljust(width) for cell, width in zip(row[:4], widths, strict=True)), row[4]]) for row in rows]
+        widths = [max(len(row[i]) for row in rows) for i in range(5)]
+        lines += ["  " + "  ".join([*(cell.ljust(width) for cell, width in zip(row[:5], widths, strict=True)), row[5]]) for row in rows]
     if part.get("unused"):
         lines.append(f"  not used: {shown(', '.join(part['unused']), 200)}")
     return lines

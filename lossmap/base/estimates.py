@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-__all__ = ["NOTHING", "Delay", "Driver", "Estimate", "SlopeEvidence", "Verdict"]
+__all__ = ["NOTHING", "Delay", "Driver", "Estimate", "SlopeEvidence", "StatedTiming", "Verdict"]
 
 #: Evidence holds; enough counts and no link; the counts could not have shown a moderate link.
 Verdict = Literal["tracks", "no sign", "not enough counts"]
@@ -41,6 +41,33 @@ class Delay:
     high: float
     applied: bool
     note: str
+
+
+@dataclass(frozen=True)
+class StatedTiming:
+    """What a machine's log says of its own sensors' timing [s], NaN where it does not.
+
+    Attributes
+    ----------
+    log : int
+        Number of the log in POINTS.
+    latency_s : float
+        How late its readings are (ISO 11783-11, DDI 143).
+    setpoint_latency_s : float
+        How late it follows a set value (DDI 142).
+    lag_ignore_s, lead_ignore_s : float
+        How long its yield is not to be believed after it leaves and after it enters work (DDI 259, 260; meaning from memory).
+    """
+
+    log: int
+    latency_s: float
+    setpoint_latency_s: float
+    lag_ignore_s: float
+    lead_ignore_s: float
+
+    def __bool__(self) -> bool:
+        """Whether anything is stated."""
+        return any(map(math.isfinite, (self.latency_s, self.setpoint_latency_s, self.lag_ignore_s, self.lead_ignore_s)))
 
 
 @dataclass(frozen=True)

@@ -9,11 +9,13 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Annotated, Any, Literal, TypeVar, get_args, get_origin
 
 import pydantic
-from pydantic import BeforeValidator, ConfigDict, Field
+from pydantic import ConfigDict, Field
 from pydantic.fields import FieldInfo
+from pydantic_core import CoreSchema, core_schema
 
 from lossmap.base.errors import SettingsError, near, shown
 from lossmap.base.units import quantity
@@ -41,18 +43,22 @@ __all__ = [
 ]
 
 
-def Typed(to: str) -> BeforeValidator:  # noqa: N802 - reads as a type where it is used
-    """For `Annotated`: a quantity typed with its unit, kept as a number of `to`."""
+@dataclass(frozen=True)
+class Typed:
+    """For `Annotated`: a quantity typed with its unit, kept as a number of `unit`."""
 
-    def read(value: object) -> object:
+    unit: str
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: pydantic.GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_before_validator_function(self._read, handler(source))
+
+    def _read(self, value: object) -> object:
         if value is None:
             return None
         try:
-            return quantity(value, to)
+            return quantity(value, self.unit)
         except SettingsError as refusal:
             raise ValueError(str(refusal)) from refusal
-
-    return BeforeValidator(read, json_schema_input_type=str)
 
 
 Metres = Annotated[float, Typed("m")]
@@ -188,10 +194,47 @@ def _fault(model: type[pydantic.BaseModel], fault: Mapping[str, Any]) -> str:
         return f"{name}: no such key; {near(str(place[-1]), known)}"
     if fault["type"] == "missing":
         return f"{name}: is missing; add it"
-    message = fault["msg"].removeprefix("Value error, ").removeprefix("Input should be ")
     if fault["type"] == "value_error":
-        return f"{name}: {message}"
+        return f"{name}: {fault['msg'].removeprefix('Value error, ')}"
+    if fault["type"] in _BOUNDS:
+        entry = _entry_at(model, place)
+        found = fault["input"]
+        shown_value = shown(repr(found)) if isinstance(found, str) else f"{found:,.10g}{_unit_of(entry)}"
+        return f"{name}: must be {_limits(entry) if entry else fault['msg']} (is {shown_value})"
+    if fault["type"] in ("model_type", "dict_type"):
+        return f"{name}: must be a table of settings, as [{name}] (is {shown(repr(fault['input']))})"
+    if fault["type"] in ("tuple_type", "list_type"):
+        return f"{name}: must be a list, as [[{name}]] (is {shown(repr(fault['input']))})"
+    message = fault["msg"].removeprefix("Input should be ")
     return f"{name}: must be {message} (is {shown(repr(fault['input']))})"
+
+
+_BOUNDS = ("greater_than", "greater_than_equal", "less_than", "less_than_equal")
+
+
+def _entry_at(model: Any, place: list[Any]) -> FieldInfo | None:
+    """The field a fault is about."""
+    for part in place[:-1]:
+        if isinstance(part, str) and part in getattr(model, "model_fields", {}):
+            model = _inner_model(model.model_fields[part].annotation)
+    return getattr(model, "model_fields", {}).get(place[-1]) if place else None
+
+
+def _inner_model(annotation: Any) -> Any:
+    """The model inside ``tuple[Model, ...]``, ``Model | None`` and the like."""
+    while not hasattr(annotation, "model_fields"):
+        inner = [part for part in get_args(annotation) if hasattr(part, "model_fields") or get_args(part)]
+        if not inner:
+            return annotation
+        annotation = inner[0]
+    return annotation
+
+
+def _unit_of(entry: FieldInfo | None) -> str:
+    """The unit a setting is kept in, with a space before it; nothing for a plain number."""
+    kept = next((rule.unit for rule in (entry.metadata if entry else ()) if isinstance(rule, Typed)), "")
+    kept = kept or next((rule.unit for part in get_args(entry.annotation if entry else None) for rule in get_args(part) if isinstance(rule, Typed)), "")
+    return f" {'%' if kept == 'percent' else kept}" if kept else ""
 
 
 def _dotted(place: list[Any]) -> str:
@@ -204,14 +247,9 @@ def _dotted(place: list[Any]) -> str:
 def _keys_at(model: Any, place: list[Any]) -> list[str]:
     """The keys known where a wrong one stood, walking down through lists and optional parts."""
     for part in place:
-        if isinstance(part, str) and hasattr(model, "model_fields") and part in model.model_fields:
-            model = model.model_fields[part].annotation
-        while not hasattr(model, "model_fields"):
-            inner = [part for part in getattr(model, "__args__", ()) if hasattr(part, "model_fields") or hasattr(part, "__args__")]
-            if not inner:
-                return []
-            model = inner[0]
-    return sorted(model.model_fields)
+        if isinstance(part, str) and part in getattr(model, "model_fields", {}):
+            model = _inner_model(model.model_fields[part].annotation)
+    return sorted(getattr(model, "model_fields", {}))
 
 
 def merged(below: Mapping[str, Any], above: Mapping[str, Any]) -> dict[str, Any]:
@@ -270,5 +308,7 @@ def _limits(entry: FieldInfo) -> str:
     if not bounds:
         return ""
     low, high = bounds.get("ge", bounds.get("gt")), bounds.get("le", bounds.get("lt"))
-    unit = str(entry.default).partition(" ")[2] if isinstance(entry.default, str) else ""
-    return f"{low:,.10g} to {high:,.10g} {unit}".rstrip()
+    unit = _unit_of(entry)
+    if low is None or high is None:
+        return f"at least {low:,.10g}{unit}" if low is not None else f"at most {high:,.10g}{unit}"
+    return f"{low:,.10g} to {high:,.10g}{unit}"

@@ -218,7 +218,7 @@ def yield_at_moisture_kg_ha(
 
 
 def swath_length_m(area_m2: float, rows: int, row_spacing_m: float) -> float:
-    """Length [m] along `rows` rows that covers `area_m2` [m2] [HANNA].
+    """Length [m] along `rows` rows that covers `area_m2` [m2] [HANNA, ISU212].
 
     Examples
     --------

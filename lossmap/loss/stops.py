@@ -15,8 +15,9 @@ them in the machine and nothing concentrates them, so frames behind header and c
 see the same, P + H, at any width ratio.
 
 How clumped seed lies is estimated once a field by moments: repeated rows of a stop and
-position where there are such, else pairs of neighbouring stops (which can only make it
-look more clumped than it is), shrunk towards `USUAL_CLUMPING`.
+position where there are such, else the smaller of what neighbouring stops and the
+positions of one stop say (both can only make it look more clumped than it is), shrunk
+towards `USUAL_CLUMPING`.
 """
 
 from __future__ import annotations
@@ -50,12 +51,15 @@ Z90 = 1.6448536269514722
 # source), and how many pairs of counts it takes to say as much.
 USUAL_CLUMPING, CLUMPING_PAIRS = 0.25, 12.0
 LEAST_CLUMPING, MOST_CLUMPING = 0.02, 2.0
+LEAST_PAIRS = 4
 
 # The lattice of the posterior: steps a source, and how far it reaches in standard errors.
-STEPS, REACH = 32, 4.5
+STEPS, REACH = 24, 4.5
 # Points a posterior is read off at.
 POINTS_READ = 2048
-# Stops integrated together: 64 lattices of 32^3 are 17 MB.
+# Fractional parts that fill the unit cube evenly (a Kronecker sequence).
+GOLDEN = (0.8191725133961645, 0.6710436067037893, 0.5497004779019703)
+# Stops integrated together: 64 lattices of 24^3 are 7 MB.
 STOPS_TOGETHER = 64
 
 # For a field's mean: how much places differ (relative sd) and how many stops that is worth.
@@ -176,7 +180,7 @@ class _Tally:
 
     @property
     def has_ears(self) -> Bools:
-        return np.isfinite(self.ears).any(axis=1)
+        return np.asarray(np.isfinite(self.ears).any(axis=1))
 
     @property
     def spread_over_header(self) -> bool:
@@ -191,7 +195,8 @@ class _Tally:
     def values_kg_ha(self) -> dict[str, Floats]:
         """The published arithmetic, ``[stop]`` a source, negative differences as they come; NaN where not separable."""
         lying = seed_loss_kg_ha(self.seeds, self.area, self.seed_mass_g)
-        preharvest, header, threshing = loss_split_kg_ha(*lying.T, self.ratio)
+        before, front, behind_combine = lying.T
+        preharvest, header, threshing = loss_split_kg_ha(before, front, behind_combine, self.ratio)
         total = lying[:, 2] if self.spread_over_header else lying[:, 1] + threshing
         ears, area = self.ears_behind()
         dropped = np.where(self.has_ears, 10 * self.ear_g * self.ears[:, 0] / self.ear_area[:, 0], 0.0)
@@ -317,9 +322,8 @@ def _row_faults(counts: gpd.GeoDataFrame, field: Field) -> list[str]:
         )
     nameless = counts["ears"].gt(0) & counts["grams_per_ear"].isna()
     if nameless.any() and field.crop.ear_grain_g is None:
-        faults.append(
-            f"stop {shown(counts['stop_id'][nameless].iloc[0])}: ears of {field.crop.name} have no mass in the crop table; add grams_per_ear"
-        )
+        name = shown(counts["stop_id"][nameless].iloc[0])
+        faults.append(f"stop {name}: ears of {field.crop.name} have no mass in the crop table; add grams_per_ear")
     return faults
 
 
@@ -366,9 +370,13 @@ def _rates(seeds: Floats, area: Floats) -> Floats:
 
 def _clumping(counts: gpd.GeoDataFrame, tally: _Tally) -> float:
     """Variance beyond Poisson's of one frame, over the squared mean."""
-    excess, scale, pairs = _repeats(counts)
-    if not pairs:
-        excess, scale, pairs = _neighbours(tally)
+    estimates = [_repeats(counts)]
+    if not estimates[0][2]:
+        # Each also sees what differs for other reasons, so the smaller one is nearer.
+        estimates = [estimate for estimate in (_neighbours(tally), _positions(tally)) if estimate[2]]
+    if not estimates:
+        return USUAL_CLUMPING
+    excess, scale, pairs = min(estimates, key=lambda estimate: estimate[0] / estimate[1] if estimate[1] > 0 else math.inf)
     found = excess / scale if scale > 0 else USUAL_CLUMPING
     shrunk = (pairs * found + CLUMPING_PAIRS * USUAL_CLUMPING) / (pairs + CLUMPING_PAIRS)
     return float(np.clip(shrunk, LEAST_CLUMPING, MOST_CLUMPING))
@@ -391,10 +399,13 @@ def _repeats(counts: gpd.GeoDataFrame) -> tuple[float, float, int]:
 
 
 def _neighbours(tally: _Tally) -> tuple[float, float, int]:
-    """The same from each stop and the one nearest to it, at the position counted most often."""
+    """The same from each stop and the one nearest to it, at the position counted most often.
+
+    Half of what places differ by over a field is taken off: neighbours share the rest.
+    """
     place = int(np.isfinite(tally.seeds).sum(axis=0).argmax())
     known = np.isfinite(tally.seeds[:, place])
-    if known.sum() < 4:
+    if known.sum() < LEAST_PAIRS:
         return 0.0, 0.0, 0
     where = shapely.get_coordinates(tally.places[known])
     _, near = cKDTree(where).query(where, k=2)
@@ -402,8 +413,22 @@ def _neighbours(tally: _Tally) -> tuple[float, float, int]:
     other = near[:, 1]
     counting = rate / area + rate[other] / area[other]
     middle = (rate + rate[other]) / 2
+    excess = (rate - rate[other]) ** 2 - counting - (PLACES_DIFFER * middle) ** 2
     scale = middle**2 * tally.frame_m2 * (1 / area + 1 / area[other])
-    return float(((rate - rate[other]) ** 2 - counting).sum()), float(scale.sum()), int(known.sum()) // 2
+    return float(excess.sum()), float(scale.sum()), int(known.sum()) // 2
+
+
+def _positions(tally: _Tally) -> tuple[float, float, int]:
+    """The same from what lies in front of and behind the combine at one stop, which rise and fall together."""
+    known = np.isfinite(tally.seeds[:, 1:]).all(axis=1)
+    front, behind = (tally.seeds[known, 1:] / tally.area[known, 1:]).T
+    if known.sum() < LEAST_PAIRS or front.sum() == 0:
+        return 0.0, 0.0, 0
+    front_m2, behind_m2 = tally.area[known, 1:].T
+    by = behind.sum() / front.sum()
+    excess = (behind - by * front) ** 2 - behind / behind_m2 - by**2 * front / front_m2
+    scale = by * front * behind * tally.frame_m2 * (1 / front_m2 + 1 / behind_m2)
+    return float(excess.sum()), float(scale.sum()), int(known.sum())
 
 
 def _intervals(tally: _Tally, clumping: float, rng_seed: int) -> dict[str, tuple[Floats, Floats]]:
@@ -440,9 +465,8 @@ def _posterior(counted: Floats, area: Floats, ratio: float, clumping_m2: float) 
     out = np.empty((3, len(counted), POINTS_READ))
     for start in range(0, len(counted), STOPS_TOGETHER):
         rows = slice(start, start + STOPS_TOGETHER)
-        nodes, widths = _nodes(counted[rows], area[rows], ratio, clumping_m2, prior)
-        weight = _weights(counted[rows], area[rows], ratio, clumping_m2, prior, nodes, widths)
-        out[:, rows] = _read_off(weight, nodes)
+        edges = _edges(counted[rows], area[rows], ratio, clumping_m2, prior)
+        out[:, rows] = _read_off(_weights(counted[rows], area[rows], ratio, clumping_m2, prior, edges), edges)
     return out
 
 
@@ -457,41 +481,40 @@ def _prior_means(counted: Floats, area: Floats, ratio: float) -> Floats:
     return np.array([preharvest, header, threshing])
 
 
-def _nodes(counted: Floats, area: Floats, ratio: float, clumping_m2: float, prior: Floats) -> tuple[list[Floats], list[Floats]]:
-    """Where each stop's posterior is evaluated, even in the square root: middles and widths, ``[stop, step]`` a source."""
+def _edges(counted: Floats, area: Floats, ratio: float, clumping_m2: float, prior: Floats) -> list[Floats]:
+    """Square roots between which each step of the lattice lies, ``[stop, edge]`` a source."""
     rate = (counted + 0.5) / area
     reach = REACH / 2 * np.sqrt(1 / area + clumping_m2 / area * rate) + 1 / np.sqrt(area)
     far = 8 * prior.sum() * max(1.0, ratio)
     low = np.where(np.isnan(counted), 0.0, np.maximum(np.sqrt(rate) - reach, 0.0) ** 2)
     high = np.where(np.isnan(counted), far, (np.sqrt(rate) + reach) ** 2)
+    least_area = np.where(np.isnan(area), np.nanmean(area), area)
     before_low, before_high = np.zeros(len(counted)), np.zeros(len(counted))
-    nodes, widths = [], []
+    edges = []
     for source in range(3):
         by = ratio if source == 2 else 1.0
         least = np.maximum(low[:, source] - before_high, 0.0) / by
-        most = np.maximum(high[:, source] - before_low, 3 / np.nan_to_num(area[:, source], nan=np.nanmean(area))) / by
+        most = np.maximum(high[:, source] - before_low, 3 / least_area[:, source]) / by
         if prior[source] == 0:
             least, most = np.zeros(len(counted)), np.zeros(len(counted))
-        edges = np.linspace(np.sqrt(least), np.sqrt(most), STEPS + 1 if prior[source] else 2, axis=1)
-        nodes.append(((edges[:, 1:] + edges[:, :-1]) / 2) ** 2)
-        widths.append(edges[:, 1:] ** 2 - edges[:, :-1] ** 2 if prior[source] else np.ones((len(counted), 1)))
-        before_low, before_high = np.maximum(low[:, source], before_low), np.minimum(high[:, source], before_high + most * by)
-        before_high = np.maximum(before_high, before_low)
-    return nodes, widths
+        edges.append(np.linspace(np.sqrt(least), np.sqrt(most), STEPS + 1 if prior[source] else 2, axis=1))
+        before_low = np.maximum(low[:, source], before_low)
+        before_high = np.maximum(np.minimum(high[:, source], before_high + most * by), before_low)
+    return edges
 
 
-def _weights(
-    counted: Floats, area: Floats, ratio: float, clumping_m2: float, prior: Floats, nodes: list[Floats], widths: list[Floats]
-) -> Floats:
-    """Posterior of each node, ``[stop, P, H, T]``, adding to 1 a stop."""
+def _weights(counted: Floats, area: Floats, ratio: float, clumping_m2: float, prior: Floats, edges: list[Floats]) -> Floats:
+    """Posterior of each step of the lattice, ``[stop, P, H, T]``, adding to 1 a stop."""
     along = [(slice(None), slice(None), None, None), (slice(None), None, slice(None), None), (slice(None), None, None, slice(None))]
-    preharvest, header, threshing = (part[axis] for part, axis in zip(nodes, along, strict=True))
+    middles = [((edge[:, 1:] + edge[:, :-1]) / 2) ** 2 for edge in edges]
+    preharvest, header, threshing = (part[axis] for part, axis in zip(middles, along, strict=True))
     lying = (preharvest, preharvest + header, preharvest + header + ratio * threshing)
-    log = np.zeros((len(counted), *(part.shape[1] for part in nodes)))
+    log = np.zeros((len(counted), *(part.shape[1] for part in middles)))
     for place, rate in enumerate(lying):
         log += _log_likelihood(counted[:, place], area[:, place], rate, clumping_m2)
-    for part, mean, width, axis in zip(nodes, prior, widths, along, strict=True):
-        log += (np.log(width) - (part / mean if mean else 0.0))[axis]
+    for part, mean, edge, axis in zip(middles, prior, edges, along, strict=True):
+        if mean:
+            log += (np.log(edge[:, 1:] ** 2 - edge[:, :-1] ** 2) - part / mean)[axis]
     weight = np.exp(log - log.max(axis=(1, 2, 3), keepdims=True))
     return np.asarray(weight / weight.sum(axis=(1, 2, 3), keepdims=True))
 
@@ -509,14 +532,19 @@ def _log_likelihood(counted: Floats, area: Floats, rate: Floats, clumping_m2: fl
     return np.where(known.reshape(-1, 1, 1, 1), log, 0.0)
 
 
-def _read_off(weight: Floats, nodes: list[Floats]) -> Floats:
-    """Nodes as often as they are likely, ``[source, stop, point]``."""
+def _read_off(weight: Floats, edges: list[Floats]) -> Floats:
+    """Points as many in a step as it is likely, ``[source, stop, point]``; within it they lie evenly in the square root."""
     stops = len(weight)
     below = np.cumsum(weight.reshape(stops, -1), axis=1)
     levels = (np.arange(POINTS_READ) + 0.5) / POINTS_READ
     flat = np.stack([np.searchsorted(row, levels * row[-1]) for row in below])
-    steps = np.unravel_index(flat, weight.shape[1:])
-    return np.stack([np.take_along_axis(values, step, axis=1) for values, step in zip(nodes, steps, strict=True)])
+    out = np.empty((3, stops, POINTS_READ))
+    for source, (edge, step) in enumerate(zip(edges, np.unravel_index(flat, weight.shape[1:]), strict=True)):
+        left, right = (np.take_along_axis(edge, step + side, axis=1) for side in (0, 1))
+        # Golden-ratio steps spread points evenly however many fall together.
+        within = np.arange(POINTS_READ) * GOLDEN[source] % 1
+        out[source] = (left + within * (right - left)) ** 2
+    return out
 
 
 def _notes(counts: gpd.GeoDataFrame, tally: _Tally, values: dict[str, Floats]) -> list[str]:

@@ -7,13 +7,14 @@ import shapely
 
 from lossmap.base.errors import ReadError
 from lossmap.base.field import Field
+from lossmap.read.points import PointsRead
 from lossmap.read.vector import read_frame
 
 __all__ = ["read_boundary"]
 
 
-def read_boundary(field: Field) -> gpd.GeoSeries | None:
-    """The boundary file's polygons as one geometry with its coordinate system; None if the facts name none.
+def read_boundary(field: Field, log: PointsRead | None = None) -> gpd.GeoSeries | None:
+    """The boundary file's polygons as one geometry with its coordinate system; if the facts name none, the log's, if it states one.
 
     A self-crossing ring is mended, holes stay holes. Areas stated in the file are not read.
 
@@ -24,7 +25,7 @@ def read_boundary(field: Field) -> gpd.GeoSeries | None:
     """
     name = field.facts.boundary
     if name is None:
-        return None
+        return log.edge if log is not None else None
     where = f"{field.id}/{name}"
     frame = read_frame(field.file(name), where)
     if frame.active_geometry_name is None or frame.empty:

@@ -15,10 +15,11 @@ from lossmap.base.field import CountsFile, Field
 from lossmap.base.grid import Floats
 from lossmap.base.tables import COUNTS, POSITIONS
 from lossmap.base.units import factor
-from lossmap.read.detect import Detected, header_words, unit_in_header
+from lossmap.read.detect import Detected
 from lossmap.read.points import places_of, read_raw
 from lossmap.read.raw import Raw, column_numbers
 from lossmap.read.times import read_times
+from lossmap.read.words import header_words, unit_in_header
 
 __all__ = ["read_counts"]
 

@@ -1,13 +1,14 @@
-"""Which column plays which role, and in which unit: names give candidates, values decide.
+"""Which column plays which role, and in which unit.
 
-First honest version: trade words and the unit in a header, checked against what the
-values can be. Nothing is guessed: a column whose unit is not written down, and whose
-values fit more than one, is asked for.
+Names give candidates, values decide, and units are checked by geometry (`ground`): a unit
+stated in a header or by the owner that is more than a tenth off what the ground says is
+refused with the one that would fit; a unit that nobody states is taken only if exactly one
+fits. Whatever stays open is asked for, not guessed.
 """
 
 from __future__ import annotations
 
-import re
+import itertools
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -15,22 +16,36 @@ import numpy as np
 
 from lossmap.base.errors import NoReference, ReadError, near, shown
 from lossmap.base.field import ROLES, ColumnChoice
-from lossmap.base.grid import Floats
-from lossmap.base.units import factor, same_kind
+from lossmap.base.units import factor
+from lossmap.read.ground import AGREES, ground_of, ratio_of
 from lossmap.read.raw import Raw, column_numbers
+from lossmap.read.times import read_times
+from lossmap.read.words import cut_short, header_words, unit_hint, unit_in_header
 
-__all__ = ["Detected", "columns_of", "header_words", "understood", "unit_in_header"]
+__all__ = ["Detected", "columns_of", "understood"]
 
 
 @dataclass(frozen=True)
 class Detected:
-    """One role found: its column, the unit it stands in, and how that was decided."""
+    """One role found.
+
+    Attributes
+    ----------
+    role, column, unit : str
+    how : str
+        How it was decided, in words.
+    factor : float
+        One of `unit` in SI.
+    ratio : float
+        What the ground says over what the column says; NaN where it could not be checked.
+    """
 
     role: str
     column: str
     unit: str
     how: str
     factor: float
+    ratio: float = float("nan")
 
 
 @dataclass(frozen=True)
@@ -38,27 +53,29 @@ class _Role:
     words: tuple[str, ...]
     least: float = -np.inf
     most: float = np.inf
-    # units that may be taken without being written down, if the values fit just one of them
-    plain: tuple[str, ...] = ()
+    # units that may be taken without being written down, if exactly one fits the values and the ground
+    units: tuple[str, ...] = ()
 
 
-# Trade words met in open logs; limits are of the median, in SI, and refuse only the impossible.
+# Trade words met in open logs, best first; limits are of the median, in SI, and refuse only the impossible.
 _ROLES: dict[str, _Role] = {
     "longitude": _Role(("longitude", "long", "lon", "lng", "gps longitude"), -180, 180, ("deg",)),
     "latitude": _Role(("latitude", "lat", "gps latitude"), -90, 90, ("deg",)),
-    "easting": _Role(("easting", "utm x", "x utm", "east"), 0, 1e7, ("m",)),
+    "easting": _Role(("easting", "utm x", "x utm", "east"), -1e7, 1e7, ("m",)),
     "northing": _Role(("northing", "utm y", "y utm", "north"), -1e7, 1e7, ("m",)),
     "time": _Role(("iso time", "timestamp", "time", "date time", "datetime", "gps time", "utc time", "time utc")),
     # no name is trusted for this one: identifiers of all kinds look like running numbers
     "record": _Role(()),
-    "mass_flow": _Role(("mass flow", "grain flow", "crop flow", "crop flow mass", "flow", "grain mass flow"), 0, 60),
-    "yield": _Role(("yield", "dry yield", "yield dry", "grain yield", "yield volume dry"), 1, 60_000),
+    "mass_flow": _Role(("mass flow", "grain flow", "crop flow mass", "crop flow", "grain mass flow", "flow", "mass"), 0.05, 60, ("lb/s", "kg/s", "t/h")),
+    "yield": _Role(
+        ("yield", "dry yield", "yield dry", "grain yield", "yield volume dry", "yield volume", "wet mass"), 300, 40_000, ("bu/ac", "t/ha", "kg/ha", "lb/ac", "q/ha")
+    ),
     "moisture": _Role(("moisture", "grain moisture", "moist", "crop moisture"), 3, 70, ("percent", "fraction", "ppm")),
-    "speed": _Role(("ground speed", "speed", "velocity", "vehicle speed"), 0.1, 6),
-    "distance": _Role(("distance", "dist", "distance travelled", "distance traveled"), 0.05, 40),
-    "interval": _Role(("interval", "seconds", "duration", "cycle", "logging interval", "time step"), 0.05, 60),
-    "width": _Role(("swath width", "header width", "cut width", "working width", "width", "swath"), 0.5, 30),
-    "heading": _Role(("heading", "track", "bearing", "course", "track angle"), 0, 360, ("deg",)),
+    "speed": _Role(("ground speed", "speed", "velocity", "vehicle speed"), 0.1, 6, ("mph", "km/h", "m/s", "kn")),
+    "distance": _Role(("distance", "dist", "distance travelled", "distance traveled"), 0.05, 40, ("ft", "m", "in", "cm", "mm")),
+    "interval": _Role(("interval", "seconds", "duration", "cycle", "logging interval", "time step"), 0.05, 60, ("s", "ms")),
+    "width": _Role(("swath width", "header width", "cut width", "working width", "swathwidth", "width", "swath"), 0.5, 30, ("ft", "m", "in", "cm", "mm")),
+    "heading": _Role(("heading", "track deg", "track", "bearing", "course", "track angle"), 0, 360, ("deg",)),
     "work": _Role(("work state", "header status", "header state", "work", "status header")),
     "machine": _Role(("machine", "combine", "vehicle", "machine id")),
     "pass": _Role(("pass", "pass number", "pass num", "pass id")),
@@ -68,11 +85,18 @@ _ROLES: dict[str, _Role] = {
 #: Roles without a unit: their text is read, not measured.
 _WORDS_ONLY = ("time", "record", "work", "machine", "pass")
 
-_UNIT_BRACKETS = re.compile(r"[\(\[]\s*([^\)\]]+?)\s*[\)\]]")
-_SPLIT = re.compile(r"[^A-Za-z0-9%²]+")
+# Settled in this order, each with the help of those before; flow and yield settle one another.
+_MEASURED = ("heading", "elevation", "moisture", "interval", "distance", "speed", "width")
+
+# Yield is at another moisture than flow, so the two may differ by what drying takes.
+_DRYING = 0.2
+
+_LIKELY = {"mass_flow": "lb/s", "yield": "bu/ac", "moisture": "%", "elevation": "ft"} | {
+    role: entry.units[0] for role, entry in _ROLES.items() if entry.units and role not in ("mass_flow", "yield", "moisture")
+}
 
 
-def columns_of(raw: Raw, chosen: Mapping[str, ColumnChoice], bushel_lb: float | None) -> list[Detected]:
+def columns_of(raw: Raw, chosen: Mapping[str, ColumnChoice], bushel_lb: float | None, header_width_m: float = float("nan")) -> list[Detected]:
     """Every role that the file's columns play.
 
     Parameters
@@ -82,147 +106,224 @@ def columns_of(raw: Raw, chosen: Mapping[str, ColumnChoice], bushel_lb: float | 
         What the field's owner wrote; it wins. An empty column name means "none".
     bushel_lb : float or None
         Legal weight of the crop's bushel [lb].
+    header_width_m : float
+        The header's width [m], which the logged width is checked against.
 
     Raises
     ------
     ReadError
         A column chosen is not there, or a unit is missing or cannot be; lists all.
     """
-    found, faults = understood(raw, chosen, bushel_lb)
+    found, faults = understood(raw, chosen, bushel_lb, header_width_m)
     if faults:
         raise ReadError("\n".join(faults))
     return found
 
 
-def understood(raw: Raw, chosen: Mapping[str, ColumnChoice], bushel_lb: float | None) -> tuple[list[Detected], list[str]]:
+def understood(
+    raw: Raw, chosen: Mapping[str, ColumnChoice], bushel_lb: float | None, header_width_m: float = float("nan")
+) -> tuple[list[Detected], list[str]]:
     """The same, with what has to be asked for beside what was found, for those who only look."""
-    found: list[Detected] = []
-    faults: list[str] = []
-    for role in ROLES:
+    search = _Search(raw, chosen, bushel_lb, header_width_m)
+    for role in ("longitude", "latitude", "easting", "northing", *_WORDS_ONLY):
+        search.settle(role)
+    search.measure_ground()
+    for role in _MEASURED:
+        search.settle(role)
+    search.settle_flow_and_yield()
+    order = list(ROLES)
+    return sorted(search.found.values(), key=lambda one: order.index(one.role)), search.faults
+
+
+class _Search:
+    """What is known of a file's columns so far."""
+
+    def __init__(self, raw: Raw, chosen: Mapping[str, ColumnChoice], bushel_lb: float | None, header_width_m: float) -> None:
+        self.raw, self.chosen, self.bushel_lb = raw, chosen, bushel_lb
+        self.found: dict[str, Detected] = {}
+        self.faults: list[str] = []
+        self.known: dict[str, float] = {}
+        self._hint: dict[str, str] = {}
+        self.ground = ground_of(None, None, True, None, None, header_width_m)
+
+    def settle(self, role: str) -> None:
+        """Find the role's column and unit, or note what to ask for."""
         try:
-            detected = _chosen(raw, role, chosen[role], bushel_lb) if role in chosen else _found(raw, role, chosen, bushel_lb)
+            column, how = self._column(role)
+            if column:
+                self._take(self._with_unit(role, column, how))
         except ReadError as fault:
-            faults.append(str(fault))
-            continue
-        if detected:
-            found.append(detected)
-    return found, faults
+            self.faults.append(str(fault))
 
+    def measure_ground(self) -> None:
+        """Positions, clock and order are settled: measure the steps."""
+        x, y = self.raw.x, self.raw.y
+        degrees = x is None and "longitude" in self.found or bool(self.raw.crs and self.raw.crs.is_geographic)
+        for across, up in (("longitude", "latitude"), ("easting", "northing")):
+            if x is None and across in self.found and up in self.found:
+                x, y = (column_numbers(self.raw, self.found[role].column) for role in (across, up))
+        try:
+            seconds = read_times(self.raw, self.found["time"].column).seconds if "time" in self.found else None
+        except ReadError:
+            seconds = None  # named where the times are read
+        number = column_numbers(self.raw, self.found["record"].column) if "record" in self.found else None
+        self.ground = ground_of(x, y, degrees, seconds, number, self.ground.width_m)
 
-def _chosen(raw: Raw, role: str, choice: ColumnChoice, bushel_lb: float | None) -> Detected | None:
-    if not choice.column:
-        return None
-    if choice.column not in raw.columns.columns:
-        raise ReadError(
-            f"{raw.where}: [points.columns] {role} names column {shown(choice.column)}, which the file has not; "
-            f"{near(choice.column, [str(name) for name in raw.columns.columns])}"
+    def settle_flow_and_yield(self) -> None:
+        """The two together: each is the other's check, and a pair of units may fit where one alone could be several."""
+        columns = {}
+        for role in ("mass_flow", "yield"):
+            try:
+                column, how = self._column(role)
+                if column:
+                    columns[role] = (column, how, self._stated(role, column))
+            except ReadError as fault:
+                self.faults.append(str(fault))
+        if len(columns) == 2 and not all(stated for *_, stated in columns.values()):
+            self._settle_pair(columns)
+            return
+        # what is stated first, so that it checks the other
+        for role in sorted(columns, key=lambda role: not columns[role][2]):
+            self.settle(role)
+
+    def _settle_pair(self, columns: Mapping[str, tuple[str, str, str | None]]) -> None:
+        trials = {role: [stated] if stated else list(_ROLES[role].units) for role, (_, _, stated) in columns.items()}
+        fitting = []
+        for flow, harvest in itertools.product(trials["mass_flow"], trials["yield"]):
+            values = {role: self._middle(role, columns[role][0], unit) for role, unit in (("mass_flow", flow), ("yield", harvest))}
+            ratio = ratio_of("yield", values["yield"], self.ground, self.known | values)
+            if all(_possible(role, value) for role, value in values.items()) and abs(ratio - 1) <= AGREES:
+                fitting.append((flow, harvest, ratio))
+        if len(fitting) == 1:
+            flow, harvest, ratio = fitting[0]
+            for role, unit in (("mass_flow", flow), ("yield", harvest)):
+                column, how, stated = columns[role]
+                said = "unit in its header" if stated else "unit by flow, width and distance"
+                self._take(Detected(role, column, unit, f"{how}, {said}", factor(unit, ROLES[role], self.bushel_lb), ratio))
+            return
+        for role in columns:
+            self.settle(role)
+
+    def _take(self, one: Detected | None) -> None:
+        if one is None:
+            return
+        self.found[one.role] = one
+        if one.role not in _WORDS_ONLY:
+            self.known[one.role] = self.ground.middle(column_numbers(self.raw, one.column) * one.factor)
+
+    def _column(self, role: str) -> tuple[str, str]:
+        """The role's column and how it was found; no column where none plays it."""
+        if role in self.chosen:
+            return self._chosen(role), "chosen"
+        if self.raw.x is not None and role in ("longitude", "latitude", "easting", "northing"):
+            return "", ""
+        ranked = []
+        taken = {choice.column for choice in self.chosen.values()} | {one.column for one in self.found.values()}
+        for column in map(str, self.raw.columns.columns):
+            if column in taken or not _can_be(self.raw, role, column):
+                continue
+            said = header_words(column)
+            for rank, words in enumerate(_ROLES[role].words):
+                if said == words or said.replace(" ", "") == words.replace(" ", ""):
+                    ranked.append((0, rank, column, "by its name", ""))
+                elif (left := cut_short(column, words)) is not None:
+                    ranked.append((1 + left, rank, column, f"by its name (cut short: {words})", unit_hint(column, words)))
+                elif len(words) >= 5 and " " not in words and words in said.replace(" ", ""):
+                    ranked.append((9, rank, column, f"by a word in its name ({words})", ""))
+        if not ranked:
+            return "", ""
+        _, _, column, how, self._hint[role] = min(ranked)
+        return column, how
+
+    def _chosen(self, role: str) -> str:
+        column = self.chosen[role].column
+        if column and column not in self.raw.columns.columns:
+            raise ReadError(
+                f"{self.raw.where}: [points.columns] {role} names column {shown(column)}, which the file has not; "
+                f"{near(column, [str(name) for name in self.raw.columns.columns])}"
+            )
+        return column
+
+    def _stated(self, role: str, column: str) -> str | None:
+        unit = self.chosen[role].unit if role in self.chosen else None
+        return unit or unit_in_header(column, ROLES[role], self.bushel_lb)
+
+    def _with_unit(self, role: str, column: str, how: str) -> Detected | None:
+        if role in _WORDS_ONLY:
+            return Detected(role, column, "", how, 1.0)
+        stated = self._stated(role, column)
+        if stated:
+            by_owner = role in self.chosen and self.chosen[role].unit is not None
+            return self._believed(role, column, stated, how if by_owner else f"{how}, unit in its header")
+        fitting = [(unit, ratio) for unit, ratio in self._trials(role, column) if not abs(ratio - 1) > AGREES]
+        checked = [(unit, ratio) for unit, ratio in fitting if np.isfinite(ratio)]
+        if len(checked or fitting) == 1:
+            unit, ratio = (checked or fitting)[0]
+            said = "unit by geometry" if checked else "unit by its values"
+            return Detected(role, column, unit, f"{how}, {said}", factor(unit, ROLES[role], self.bushel_lb), ratio)
+        hinted = [unit for unit, _ in fitting if self._hint.get(role) and unit.replace("/", "").startswith(self._hint[role])]
+        if len(hinted) == 1:
+            return Detected(role, column, hinted[0], f"{how}, unit by the rest of its name", factor(hinted[0], ROLES[role], self.bushel_lb))
+        if role == "elevation":
+            return None  # only ever a check on the others: not worth asking for
+        raise ReadError(self._ask(role, column, [unit for unit, _ in fitting]))
+
+    def _trials(self, role: str, column: str) -> list[tuple[str, float]]:
+        """Units in which the column's values could be, with what the ground says of each."""
+        trials = []
+        for unit in _ROLES[role].units:
+            try:
+                value = self._middle(role, column, unit)
+            except NoReference:
+                continue
+            if _possible(role, value):
+                trials.append((unit, ratio_of(role, value, self.ground, self.known)))
+        return trials
+
+    def _believed(self, role: str, column: str, unit: str, how: str) -> Detected:
+        """A stated unit, unless the values or the ground speak against it."""
+        try:
+            value, by = self._middle(role, column, unit), factor(unit, ROLES[role], self.bushel_lb)
+        except NoReference as refusal:
+            raise ReadError(f'{self.raw.where}: {role}: {refusal}; write for example unit = "{_LIKELY[role]}"') from refusal
+        if not _possible(role, value):
+            entry = _ROLES[role]
+            raise ReadError(
+                f"{self.raw.where}: {role}: the middle value of {shown(column)} would be {value:.4g} {ROLES[role]} if it is in {shown(unit)}, "
+                f"which cannot be (expected {entry.least:g} to {entry.most:g}); give the right unit or column in [points.columns]"
+            )
+        ratio = ratio_of(role, value, self.ground, self.known)
+        # a header may be narrower than the owner says, so a width is shown beside its check but never refused
+        if role != "width" and abs(ratio - 1) > (_DRYING if role in ("yield", "mass_flow") else AGREES):
+            raise ReadError(self._off(role, column, unit, ratio))
+        return Detected(role, column, unit, how, by, ratio)
+
+    def _off(self, role: str, column: str, unit: str, ratio: float) -> str:
+        fits = [other for other, checked in self._trials(role, column) if abs(checked - 1) <= AGREES]
+        remedy = f'unit = "{fits[0]}" would fit' if len(fits) == 1 else "give the right unit or column"
+        said = f"{ratio:.2f} times" if ratio >= 1 else f"1/{1 / ratio:.2f} of"
+        return (
+            f"{self.raw.where}: {role}: positions and clock say {said} what {shown(column)} says in {shown(unit)}; "
+            f"{remedy}, under [points.columns] in field.toml"
         )
-    if choice.unit is not None and role not in _WORDS_ONLY:
-        return Detected(role, choice.column, choice.unit, "chosen", _factor(raw, role, choice.column, choice.unit, bushel_lb))
-    return _with_unit(raw, role, choice.column, "chosen", bushel_lb)
+
+    def _ask(self, role: str, column: str, fitting: list[str]) -> str:
+        could = f"could be in {' or '.join(fitting)}" if fitting else "has no unit"
+        example = fitting[0] if fitting else _LIKELY[role]
+        return (
+            f"{self.raw.where}: {role}: column {shown(column)} {could}; under [points.columns] in field.toml write "
+            f'{role} = {{ column = "{shown(column)}", unit = "{example}" }} with the right unit, or {role} = "" to leave it out'
+        )
+
+    def _middle(self, role: str, column: str, unit: str) -> float:
+        """Median of the column over moving records, in SI if it is in `unit`."""
+        return self.ground.middle(column_numbers(self.raw, column)) * factor(unit, ROLES[role], self.bushel_lb)
 
 
-def _found(raw: Raw, role: str, chosen: Mapping[str, ColumnChoice], bushel_lb: float | None) -> Detected | None:
-    if raw.x is not None and role in ("longitude", "latitude", "easting", "northing"):
-        return None
-    taken = {choice.column for choice in chosen.values()}
-    words = _ROLES[role].words
-    ranked = []
-    for column in raw.columns.columns:
-        said = header_words(str(column))
-        if column not in taken and said in words and _can_be(raw, role, str(column)):
-            ranked.append((words.index(said), str(column)))
-    if not ranked:
-        return None
-    return _with_unit(raw, role, min(ranked)[1], "by its name", bushel_lb)
-
-
-def _with_unit(raw: Raw, role: str, column: str, how: str, bushel_lb: float | None) -> Detected | None:
-    """The role with the unit its header states, or the only unit its values can be in."""
-    if role in _WORDS_ONLY:
-        return Detected(role, column, "", how, 1.0)
-    stated = unit_in_header(column, ROLES[role], bushel_lb)
-    if stated:
-        return Detected(role, column, stated, f"{how}, unit in its header", _factor(raw, role, column, stated, bushel_lb))
-    middle = _middle(column_numbers(raw, column))
+def _possible(role: str, value: float) -> bool:
+    """Whether a median in SI can be; a column of nothing but gaps and zeros says nothing against it."""
     entry = _ROLES[role]
-    fitting = [unit for unit in entry.plain if entry.least <= middle * factor(unit, ROLES[role]) <= entry.most]
-    if len(fitting) == 1:
-        return Detected(role, column, fitting[0], f"{how}, unit by its values", factor(fitting[0], ROLES[role]))
-    if role == "elevation":
-        return None  # only ever a check on the others: not worth asking for
-    raise ReadError(
-        f"{raw.where}: {role}: column {shown(column)} has no unit; under [points.columns] in field.toml write "
-        f'{role} = {{ column = "{shown(column)}", unit = "{_LIKELY[role]}" }} with the right unit, or {role} = "" to leave it out'
-    )
-
-
-_LIKELY = {
-    "mass_flow": "lb/s",
-    "yield": "bu/ac",
-    "moisture": "%",
-    "speed": "mph",
-    "distance": "ft",
-    "interval": "s",
-    "width": "ft",
-    "heading": "deg",
-    "elevation": "ft",
-    "longitude": "deg",
-    "latitude": "deg",
-    "easting": "m",
-    "northing": "m",
-}
-
-
-def _factor(raw: Raw, role: str, column: str, unit: str, bushel_lb: float | None) -> float:
-    try:
-        by = factor(unit, ROLES[role], bushel_lb)
-    except NoReference as refusal:
-        raise ReadError(f'{raw.where}: {role}: {refusal}; write for example unit = "{_LIKELY[role]}"') from refusal
-    entry, middle = _ROLES[role], _middle(column_numbers(raw, column)) * by
-    if np.isfinite(middle) and not entry.least <= middle <= entry.most:
-        raise ReadError(
-            f"{raw.where}: {role}: the middle value of {shown(column)} would be {middle:.4g} {ROLES[role]} if it is in {shown(unit)}, "
-            f"which cannot be (expected {entry.least:g} to {entry.most:g}); give the right unit or column in [points.columns]"
-        )
-    return by
-
-
-def header_words(column: str) -> str:
-    """A header as plain lower-case words, without the unit in it."""
-    bare = _UNIT_BRACKETS.sub(" ", column)
-    words = [word for word in _SPLIT.split(re.sub(r"(?<=[a-z])(?=[A-Z])", " ", bare).lower()) if word]
-    while len(words) > 1 and _tail_unit(words):
-        words = words[: -len(_tail_unit(words).split("/"))]
-    return " ".join(words)
-
-
-def unit_in_header(column: str, to: str, bushel_lb: float | None = None) -> str | None:
-    """The unit a header states, in brackets or as its last words, if it measures what `to` measures."""
-    for inside in _UNIT_BRACKETS.findall(column):
-        if same_kind(inside, to, bushel_lb):
-            return str(inside)
-    words = [word for word in _SPLIT.split(column) if word]
-    tail = _tail_unit(words)
-    return tail if tail and same_kind(tail, to, bushel_lb) else None
-
-
-_TAIL_UNITS = {
-    unit
-    for units in (
-        ("lb/s", "kg/s", "t/h", "bu/ac", "lb/ac", "kg/ha", "t/ha", "q/ha", "mph", "kmh", "km/h", "m/s", "kn"),
-        ("deg", "m", "ft", "in", "cm", "mm", "s", "ms", "pct", "percent", "ppm", "fraction", "ft2", "m2", "g", "acre"),
-    )
-    for unit in units
-}
-
-
-def _tail_unit(words: list[str]) -> str:
-    for count in (2, 1):
-        tail = "/".join(word.lower() for word in words[-count:])
-        if len(words) > count and tail in _TAIL_UNITS:
-            return tail
-    return ""
+    return not np.isfinite(value) or entry.least <= value <= entry.most
 
 
 def _can_be(raw: Raw, role: str, column: str) -> bool:
@@ -236,9 +337,3 @@ def _can_be(raw: Raw, role: str, column: str) -> bool:
         text = raw.columns[column].astype("string").str.strip()
         return bool(text.str.fullmatch(r"[-+]?[\d.,]+(?:[eE][-+]?\d+)?").mean() > 0.5)
     return bool(np.isfinite(values).any())
-
-
-def _middle(values: Floats) -> float:
-    """Median of the values that say something: zeros are a machine standing or a header up."""
-    known = values[np.isfinite(values) & (values != 0)]
-    return float(np.median(known)) if known.size else float("nan")

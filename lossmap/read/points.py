@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,12 +14,14 @@ import pyproj
 import shapely
 
 from lossmap.base.errors import ReadError, shown
+from lossmap.base.estimates import StatedTiming
 from lossmap.base.field import Field, PointsFile
 from lossmap.base.grid import Floats
 from lossmap.base.tables import POINTS
 from lossmap.read.csv_table import read_csv
 from lossmap.read.detect import Detected, columns_of
 from lossmap.read.raw import Raw, column_numbers, crs_of, is_file_of
+from lossmap.read.taskdata import holds_task_data, points_of, read_task_data
 from lossmap.read.times import Times, read_times
 from lossmap.read.vector import FORMATS, read_places
 
@@ -44,15 +48,25 @@ _NO_WORK = {"out": 0.0, "off": 0.0, "up": 0.0, "0": 0.0, "false": 0.0, "idle": 0
 
 @dataclass(frozen=True)
 class PointsRead:
-    """A POINTS table, what each column was taken for, and what the logs lack."""
+    """A POINTS table, what each column was taken for, and what the logs lack.
+
+    Attributes
+    ----------
+    edge : GeoSeries or None
+        The field's boundary, where task data state it and field.toml names none.
+    timings : tuple of StatedTiming
+        What logs state of their sensors' timing, one a log that states any.
+    """
 
     table: gpd.GeoDataFrame
     detected: tuple[tuple[str, tuple[Detected, ...]], ...]
     notes: tuple[str, ...]
+    edge: gpd.GeoSeries | None = None
+    timings: tuple[StatedTiming, ...] = ()
 
 
 def read_points(field: Field) -> PointsRead:
-    """Every log of the field, one after the other, in the order of field.toml.
+    """Every log of the field, one after the other, in the order of field.toml; task data count one log for each time log.
 
     Returns
     -------
@@ -65,7 +79,11 @@ def read_points(field: Field) -> PointsRead:
     ReadError
         A log cannot be read, lacks what is needed, or holds an impossible value.
     """
-    parts = [_log(field, part, number) for number, part in enumerate(field.facts.points)]
+    parts: list[PointsRead] = []
+    first = 0
+    for part in field.facts.points:
+        parts.append(_part(field, part, first))
+        first = int(parts[-1].table["log"].iloc[-1]) + 1
     if not parts:
         return PointsRead(_empty(), (), ())
     tables = [part.table for part in parts]
@@ -76,6 +94,8 @@ def read_points(field: Field) -> PointsRead:
         POINTS.check(table),
         tuple(found for part in parts for found in part.detected),
         tuple(note for part in parts for note in part.notes),
+        _one_edge(parts),
+        tuple(timing for part in parts for timing in part.timings),
     )
 
 
@@ -87,9 +107,10 @@ def read_raw(path: Path, where: str, layer: str | None, missing: tuple[str, ...]
     ReadError
     """
     if path.is_dir() or not is_file_of(path, ".csv", ".txt", ".tsv", *FORMATS):
+        found = "a folder without TASKDATA.XML" if path.is_dir() else path.suffix or "no ending"
         raise ReadError(
-            f"{where}: is no file lossmap reads (found {'a folder' if path.is_dir() else path.suffix or 'no ending'}); "
-            "export CSV, GeoJSON, GeoPackage, Shapefile (also zipped), FlatGeobuf or GeoParquet"
+            f"{where}: is no file lossmap reads (found {found}); "
+            "export CSV, GeoJSON, GeoPackage, Shapefile (also zipped), FlatGeobuf, GeoParquet, or an ISO 11783-10 folder or zip"
         )
     if path.stat().st_size == 0:
         raise ReadError(f"{where}: is empty (0 bytes); export it again")
@@ -133,10 +154,45 @@ def _on_earth(raw: Raw, x: Floats, y: Floats) -> None:
             )
 
 
+def _one_edge(parts: list[PointsRead]) -> gpd.GeoSeries | None:
+    """The edge that parts state, of several all together."""
+    edges = [part.edge.iloc[0] for part in parts if part.edge is not None]
+    return gpd.GeoSeries([shapely.union_all(edges)], crs=WGS84) if edges else None
+
+
+def _part(field: Field, part: PointsFile, first: int) -> PointsRead:
+    """One entry of field.toml; its logs are numbered from `first`."""
+    if holds_task_data(field.file(part.path), f"{field.id}/{part.path}"):
+        return _task_data(field, part, first)
+    return _log(field, part, first)
+
+
+def _task_data(field: Field, part: PointsFile, first: int) -> PointsRead:
+    """ISO 11783-10 task data, whose columns, units and coordinate system the standard fixes."""
+    where = f"{field.id}/{part.path}"
+    given = [key for key in ("columns", "crs", "missing", "interval") if getattr(part, key)]
+    if given:
+        raise ReadError(f"{where}: is ISO 11783-10 task data, whose meaning is fixed; leave {' and '.join(given)} out of its [[points]]")
+    found = read_task_data(field.file(part.path), where, part.layer)
+    table = points_of(found, field, part.machine, first)
+    notes = [*found.notes, *_lacking(where, table)]
+    edge = None
+    if found.edge is not None and field.facts.boundary is None:
+        edge = gpd.GeoSeries([found.edge], crs=WGS84)
+        said = f"the field's boundary is the one in the task data ({_hectares(edge):.2f} ha)"
+        notes.append(f"{where}: {said}; set boundary in field.toml to use another")
+    timings = tuple(dataclasses.replace(log.timing, log=first + log.timing.log) for log in found.logs if log.timing)
+    return PointsRead(table, tuple((f"{part.path}/{log.name}", log.detected) for log in found.logs), tuple(notes), edge, timings)
+
+
+def _hectares(edge: gpd.GeoSeries) -> float:
+    return float(edge.to_crs(edge.estimate_utm_crs()).area.iloc[0]) / 10_000
+
+
 def _log(field: Field, part: PointsFile, number: int) -> PointsRead:
     where = f"{field.id}/{part.path}"
     raw = read_raw(field.file(part.path), where, part.layer, part.missing)
-    found = columns_of(raw, part.columns, field.crop.bushel_lb)
+    found = columns_of(raw, part.columns, field.crop.bushel_lb, field.facts.header_width)
     roles = {one.role: one for one in found}
     _enough(raw, roles)
     x, y, crs = places_of(raw, roles, part.crs)
@@ -154,7 +210,7 @@ def _log(field: Field, part: PointsFile, number: int) -> PointsRead:
     columns["log"] = np.full(len(x), number, dtype=np.int64)
     if "pass" in roles:
         columns["pass_id"] = pd.factorize(raw.columns[roles["pass"].column])[0].astype(np.int64)
-    notes += _lacking(raw, columns)
+    notes += _lacking(raw.where, columns)
     table = gpd.GeoDataFrame(columns, geometry=shapely.points(x, y), crs=crs)
     return PointsRead(table, ((part.path, tuple(found)),), tuple(notes))
 
@@ -217,7 +273,7 @@ def _machine(raw: Raw, roles: dict[str, Detected], part: PointsFile) -> pd.Serie
     return raw.columns[roles["machine"].column].astype("string").fillna("").astype("str").reset_index(drop=True)
 
 
-def _lacking(raw: Raw, columns: dict[str, object]) -> list[str]:
+def _lacking(where: str, columns: Mapping[str, object] | gpd.GeoDataFrame) -> list[str]:
     def known(name: str) -> bool:
         return name in columns and bool(np.isfinite(np.asarray(columns[name], float)).any())
 
@@ -229,7 +285,7 @@ def _lacking(raw: Raw, columns: dict[str, object]) -> list[str]:
         ),
         (known("mass_flow_kg_s"), "has no mass flow: yield is taken as logged, at market moisture"),
     ]
-    return [f"{raw.where} {words}" for holds, words in checks if not holds]
+    return [f"{where} {words}" for holds, words in checks if not holds]
 
 
 def _empty() -> gpd.GeoDataFrame:

@@ -31,8 +31,11 @@ Everything is deterministic, and linear in the number of cells.
 from __future__ import annotations
 
 import dataclasses
+import functools
 import itertools
-from collections.abc import Iterator
+import math
+import operator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -57,11 +60,11 @@ RANGE = 0.5 ** np.arange(1, 6)
 SIZE = np.array([1.0, 2.5, 6.0, 15.0, 50.0])
 
 # Priors: exponential on sd and on the clumping 1/sqrt(size), even on the logarithm of the range.
-SD_MEAN, CLUMPING_MEAN = 0.4, 0.4
+SD_MEAN, CLUMPING_MEAN = 0.8, 0.3
 INTERCEPT_SD = 1.0
-#: Prior sd of the slopes of log loss, per m/s and per point of moisture: that of a moderate
-#: effect (x1.49 for +0.5 m/s, x1.65 for -2 points).
-SLOPE_SD = {"speed": 0.8, "dryness": 0.25}
+#: Prior sd of the slopes of log loss, per m/s and per point of moisture: between a moderate
+#: effect (x1.49 for +0.5 m/s, x1.65 for -2 points) and one of twice that.
+SLOPE_SD = {"speed": 1.2, "dryness": 0.4}
 
 # Share of the weight of each model (with or without a driver) that is stepped to its own mode.
 KEPT = 0.995
@@ -84,7 +87,7 @@ class Hinge:
     def of(self, values: Floats) -> Floats:
         """How far each value is beyond the knot, never negative."""
         beyond = values - self.knot if self.driver == "speed" else self.knot - values
-        return np.maximum(beyond, 0.0)
+        return np.asarray(np.maximum(beyond, 0.0))
 
 
 @dataclass(frozen=True)
@@ -257,13 +260,10 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
         first /= part.weight
         return first + self.log_rate_, second / part.weight - np.outer(first, first)
 
-    def posterior(self, hinge: int | None = None) -> Posterior:
-        """All groups added up, or those with the hinge of that index in `hinges_`."""
-        chosen = [group for key, group in self.groups_.items() if hinge is None or hinge in key]
-        total = chosen[0]
-        for group in chosen[1:]:
-            total = total + group
-        return total
+    def posterior(self, hinges: Collection[int] | None = None) -> Posterior:
+        """All groups added up, or those with any of these hinges (indices into `hinges_`)."""
+        chosen = [group for key, group in self.groups_.items() if hinges is None or set(hinges) & set(key)]
+        return functools.reduce(operator.add, chosen)
 
     def features(
         self, places_m: Floats, speed: Floats | None, moisture: Floats | None, block: int = BLOCK
@@ -295,7 +295,7 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
 
     def _longest_m(self) -> float:
         spread = self.diagonal_m or float(np.hypot(*np.ptp(self.places_, axis=0)))
-        return RANGE[0] * max(spread, 1.0)
+        return float(RANGE[0] * max(spread, 1.0))
 
     def _condition(self, counts: Counts) -> None:
         """Find the combinations that matter, step each to its own mode, and add them up."""
@@ -322,9 +322,9 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
         return list(itertools.product([-1, *of[0]], [-1, *of[1]]))
 
     def _log_prior(self, key: tuple[int, int]) -> float:
-        """A driver is in or out with equal chance, and its knots share the chance of being in."""
-        knots = [sum(other.driver == self.hinges_[column].driver for other in self.hinges_) for column in key if column >= 0]
-        return -float(np.log(knots).sum()) if knots else 0.0
+        """A driver is in or out with equal chance, and its knots share the chance of being in; up to a constant."""
+        among = [sum(other.driver == self.hinges_[column].driver for other in self.hinges_) for column in key if column >= 0]
+        return -math.log(math.prod(among))
 
     def _batches(self, rows: Whole) -> list[Whole]:
         """`rows` of the lattice in pieces whose kernels fit in memory together."""
@@ -335,7 +335,8 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
         """Covariance of g at the stops, ``[row, stop, stop]``."""
         columns = [0, *(column + 1 for column in key if column >= 0)]
         design = self.design_[:, columns]
-        return SD[LATTICE.sd[rows], None, None] ** 2 * self._kernels[LATTICE.range[rows]] + (design * self._variance[columns]) @ design.T
+        of_process = SD[LATTICE.sd[rows], None, None] ** 2 * self._kernels[LATTICE.range[rows]]
+        return np.asarray(of_process + (design * self._variance[columns]) @ design.T)
 
     def _scores(self, counts: Counts) -> tuple[dict[tuple[int, int], Floats], Floats]:
         """Log of prior times evidence of each model at each row of the lattice, from the model without drivers; and its modes."""
@@ -347,7 +348,7 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
             fit = laplace(counts, self._prior(rows), LATTICE.size[rows])
             plain[rows], modes[rows] = fit.log_evidence + LATTICE.log_prior[rows], fit.mode
             pull[rows], grip[rows] = fit.gradient @ hinges, hinges.T @ (fit.precision @ hinges)
-        scores = {}
+        scores: dict[tuple[int, int], Floats] = {}
         for key in self._keys():
             used = [column for column in key if column >= 0]
             gain = _gain(pull[:, used], grip[:, used][:, :, used], self._variance[1:][used]) if used else 0.0
@@ -478,7 +479,7 @@ def _kept(scores: dict[tuple[int, int], Floats]) -> dict[tuple[int, int], Whole]
             continue
         weight = np.exp(np.stack([scores[key] for key in keys]) - max(scores[key].max() for key in keys))
         order = np.sort(weight, axis=None)[::-1]
-        least = order[np.searchsorted(np.cumsum(order), KEPT * order.sum())]
+        least = order[min(np.searchsorted(np.cumsum(order), KEPT * order.sum()), order.size - 1)]
         out.update({key: np.flatnonzero(row >= least) for key, row in zip(keys, weight, strict=True) if (row >= least).any()})
     return out
 

@@ -8,6 +8,7 @@ is no larger: neighbouring records of a log lie closer than the machine can tell
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import geopandas as gpd
@@ -27,6 +28,8 @@ Bools = npt.NDArray[np.bool_]
 
 # The Gaussian ends here [standard deviations]; beyond it is 3 parts in 1,000 of its middle.
 TRUNCATE = 3.5
+# Scatter of points is averaged over this many times the smoothing.
+SCATTER_OVER = 3
 # Cells with less smoothed weight than this hold nothing but the Gaussian's far tail.
 LEAST_WEIGHT = 1e-6
 Z90 = 1.6448536269514722
@@ -93,7 +96,8 @@ def dense(
     mean[~at.near] = np.nan
     means, unit = next(((entry.means, entry.unit) for entry in POINTS.columns if entry.name == column), (column, ""))
     note = f"{means}: mean of {int(known.sum()):,} believed points a cell, smoothed over {settings.smoothing * grid.cell_m:g} m"
-    return Surface(column, unit, grid, *(part.astype(np.float32) for part in (mean, mean - Z90 * error, mean + Z90 * error)), note)
+    low, high = mean - Z90 * error, mean + Z90 * error
+    return Surface(column, unit, grid, mean.astype(np.float32), low.astype(np.float32), high.astype(np.float32), note)
 
 
 def placed(points: gpd.GeoDataFrame, grid: Grid, inside: Bools, settings: SurfaceSettings) -> Placement:
@@ -125,20 +129,21 @@ def _smoothed(values: Floats, weight: Floats, cell: npt.NDArray[np.intp], grid: 
     the local scatter times sum((g w)^2) / sum(g w)^2; the square of a Gaussian is one of
     half the variance, so the second sum is a narrower blur of the squared weights.
     """
-    cells = grid.rows * grid.cols
     centre = float(np.average(values, weights=weight))
-    weights = np.bincount(cell, weight, cells).reshape(grid.shape)
-    sums = np.bincount(cell, weight * (values - centre), cells).reshape(grid.shape)
+    weights = _binned(cell, weight, grid)
     blurred = _blur(weights, smoothing)
     safe = np.maximum(blurred, LEAST_WEIGHT * weight.mean())
-    mean = _blur(sums, smoothing) / safe
+    mean = _blur(_binned(cell, weight * (values - centre), grid), smoothing) / safe
     residual = values - centre - mean.ravel()[cell]
-    scatter = _blur(np.bincount(cell, weight * residual**2, cells).reshape(grid.shape), 3 * smoothing) / np.maximum(
-        _blur(weights, 3 * smoothing), LEAST_WEIGHT * weight.mean()
-    )
-    squares = _blur(np.bincount(cell, weight**2, cells).reshape(grid.shape), smoothing / np.sqrt(2)) / (4 * np.pi * smoothing**2)
-    error = np.sqrt(np.maximum(scatter, 0) * np.maximum(squares, 0)) / safe
-    return mean + centre, error
+    # Scatter is taken from a wider neighbourhood than the mean: it needs more points to be known as well.
+    wider = np.maximum(_blur(weights, SCATTER_OVER * smoothing), LEAST_WEIGHT * weight.mean())
+    scatter = _blur(_binned(cell, weight * residual**2, grid), SCATTER_OVER * smoothing) / wider
+    squares = _blur(_binned(cell, weight**2, grid), smoothing / math.sqrt(2)) / (4 * math.pi * smoothing**2)
+    return mean + centre, np.sqrt(np.maximum(scatter, 0) * np.maximum(squares, 0)) / safe
+
+
+def _binned(cell: npt.NDArray[np.intp], weight: Floats, grid: Grid) -> Floats:
+    return np.asarray(np.bincount(cell, weight, grid.rows * grid.cols), float).reshape(grid.shape)
 
 
 def _blur(values: Floats, smoothing: float) -> Floats:

@@ -1,11 +1,11 @@
 """How much of the loss goes with a driver: cell by cell, and over the field.
 
-With g the log of loss, b the slope and h how far a place is beyond the knot, the excess
-is what the place loses above what it would at the reference: ``exp(g) (1 - exp(-b h))``.
-g and b are jointly normal in each part of the mixture (`CountModel.joint` and
-`Posterior.slope_mean`), so that given b everything is normal or log-normal in closed
-form; only b is summed over, at the middles of slices of equal probability. Nothing is
-drawn at random.
+With g the log of loss and u what a driver adds to it (slope times how far the place is
+beyond the knot), the excess is what the place loses above what it would at the reference:
+``exp(g) (1 - exp(-u))``. g and u are taken as jointly normal, with the moments that the
+mixture has over the models with that driver (`Posterior.slope_mean`); given u everything
+is normal or log-normal in closed form, so only u is summed over, at the middles of slices
+of equal probability. Nothing is drawn at random.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from lossmap.surfaces.counts import CountModel, Posterior
 
 __all__ = ["CellExcess", "cell_excess", "field_excess"]
 
-# Slices of the slope's distribution: a cell's chance is wanted to about 0.02.
+# Slices of what the driver adds: a cell's chance is wanted to about 0.02.
 CELL_SLICES = 24
 FIELD_SLICES = 48
 RESIDUAL_SLICES = 9
@@ -40,7 +40,7 @@ class CellExcess:
 def cell_excess(
     model: CountModel, driver: str, places_m: Floats, speed: Floats | None, moisture: Floats | None, limit: float
 ) -> CellExcess:
-    """Excess at each place, over the models with that driver.
+    """Excess at each place [seeds/m2], over the models with that driver.
 
     Parameters
     ----------
@@ -50,124 +50,135 @@ def cell_excess(
     speed, moisture : array, ``[place]``
         As for `CountModel.predict`.
     limit : float
-        Excess that matters [seeds/m2].
+        Excess that matters [seeds/m2], above 0.
     """
-    sums = _Sums.of(len(places_m))
-    for index, hinge in enumerate(model.hinges_):
-        if hinge.driver != driver or not any(index in key for key in model.groups_):
-            continue
-        part = model.posterior(index)
-        beyond = hinge.of(np.asarray(speed if driver == "speed" else moisture, float))
-        far = np.flatnonzero(beyond > 0)
-        sums.weight += part.weight
-        if far.size:
-            chosen = [None if values is None else np.asarray(values, float)[far] for values in (speed, moisture)]
-            _add(sums, far, beyond[far], _Joint.at(model, part, index, places_m[far], *chosen), part.weight, limit)
-    return sums.result()
+    hinges = _hinges(model, driver)
+    values = np.asarray(speed if driver == "speed" else moisture, float)
+    far = np.flatnonzero(np.any([model.hinges_[hinge].of(values) > 0 for hinge in hinges], axis=0))
+    out = CellExcess(*(np.zeros(len(places_m)) for _ in range(4)))
+    if far.size:
+        chosen = (None if speed is None else speed[far], None if moisture is None else moisture[far])
+        beyond = {hinge: model.hinges_[hinge].of(values[far]) for hinge in hinges}
+        found = _summed(_joint(model, model.posterior(hinges), beyond, places_m[far], *chosen), limit)
+        for whole, part in zip((out.mean, out.low, out.high, out.chance), found, strict=True):
+            whole[far] = part
+    return out
 
 
-def field_excess(model: CountModel, driver: str, places_m: Floats, speed: Floats | None, moisture: Floats | None) -> Estimate:
-    """Excess averaged over places [seeds/m2], over the models with that driver.
+def field_excess(
+    model: CountModel, driver: str, places_m: Floats, speed: Floats | None, moisture: Floats | None, everywhere: Floats
+) -> Estimate:
+    """Excess averaged over the field [seeds/m2], over the models with that driver.
 
-    `places_m` is a few hundred places spread evenly over the field. The slope can be of
-    either sign here: a share that cannot be told from none has 0 in its interval.
+    The slope can be of either sign here: a share that cannot be told from none has 0 in
+    its interval.
+
+    Parameters
+    ----------
+    model : CountModel
+    driver : "speed" or "dryness"
+    places_m, speed, moisture : array, ``[place, ...]``
+        A few hundred places spread evenly over the field.
+    everywhere : array
+        The driver's values all over the field; how far they are beyond the knot on
+        average corrects for what the few places happen to have.
     """
-    values, weights = [], []
-    middles = (np.arange(RESIDUAL_SLICES) + 0.5) / RESIDUAL_SLICES
-    for index, hinge in enumerate(model.hinges_):
-        if hinge.driver != driver or not any(index in key for key in model.groups_):
-            continue
-        part = model.posterior(index)
-        beyond = hinge.of(np.asarray(speed if driver == "speed" else moisture, float))
-        joint = _Joint.at(model, part, index, places_m, speed, moisture)
-        _, covariance = model.joint(places_m, speed, moisture, part)
-        together = np.expm1(covariance - np.outer(joint.shared, joint.shared) / joint.slope_variance)
-        for slope in joint.slopes(FIELD_SLICES):
-            mean, variance = joint.given(slope)
-            each = np.exp(mean + variance / 2) * -np.expm1(-slope * beyond)
-            total = each.sum()
-            spread = np.sqrt(np.log1p(max(each @ together @ each, 0.0) / total**2)) if total else 0.0
-            values.append(each.mean() * np.exp(spread * ndtri(middles) - spread**2 / 2))
-            weights.append(np.full(middles.size, part.weight))
-    return _weighted(np.concatenate(values), np.concatenate(weights))
+    levels, weights = [], []
+    for hinge in _hinges(model, driver):
+        part = model.posterior([hinge])
+        beyond = model.hinges_[hinge].of(np.asarray(speed if driver == "speed" else moisture, float))
+        by = model.hinges_[hinge].of(everywhere).mean() / beyond.mean() if beyond.any() else 0.0
+        levels.append(by * _field_levels(model, part, hinge, beyond, places_m, speed, moisture))
+        weights.append(np.full(levels[-1].size, part.weight))
+    return _weighted(np.concatenate(levels), np.concatenate(weights))
+
+
+def _hinges(model: CountModel, driver: str) -> list[int]:
+    """Indices of the driver's hinges that any model kept."""
+    used = {index for key in model.groups_ for index in key}
+    return [index for index, hinge in enumerate(model.hinges_) if hinge.driver == driver and index in used]
 
 
 @dataclass(frozen=True)
 class _Joint:
-    """g at places and the slope together: means, variances, and their covariance `shared`, in one part of the mixture."""
+    """g at places and what the driver adds to it, jointly normal: means, variances and covariance, ``[place]``."""
 
     mean: Floats
     variance: Floats
+    added: Floats
+    added_variance: Floats
     shared: Floats
-    slope_mean: float
-    slope_variance: float
 
-    @classmethod
-    def at(cls, model: CountModel, part: Posterior, hinge: int, places_m: Floats, speed: Floats | None, moisture: Floats | None) -> _Joint:
-        mean, variance = model.log_moments(places_m, speed, moisture, part)
-        product = np.zeros(len(places_m))
-        for rows, step, features in model.features(places_m, speed, moisture):
-            product[rows] += features @ part.slope_mean[hinge, step]
-        slope = float(part.slope[hinge] / part.weight)
-        slope_variance = float(part.slope_second[hinge] / part.weight - slope**2)
-        shared = product / part.weight - (mean - model.log_rate_) * slope
-        # Rounding must not make the two more alike than they can be.
-        most = np.sqrt(variance * slope_variance) * 0.999
-        return cls(mean, variance, np.clip(shared, -most, most), slope, slope_variance)
-
-    def slopes(self, slices: int) -> Floats:
-        """Middles of slices of equal probability of the slope."""
-        return self.slope_mean + np.sqrt(self.slope_variance) * ndtri((np.arange(slices) + 0.5) / slices)
-
-    def given(self, slope: float) -> tuple[Floats, Floats]:
-        """Mean and variance of g where the slope is that."""
-        pull = self.shared / self.slope_variance
-        return self.mean + pull * (slope - self.slope_mean), self.variance - pull * self.shared
+    def slices(self, number: int) -> list[tuple[Floats, Floats, Floats]]:
+        """What is added at the middle of each slice of equal probability, and mean and variance of g there."""
+        pull = self.shared / self.added_variance
+        left = self.variance - pull * self.shared
+        steps = ndtri((np.arange(number) + 0.5) / number)
+        sd = np.sqrt(self.added_variance)
+        return [(self.added + step * sd, self.mean + pull * step * sd, left) for step in steps]
 
 
-@dataclass
-class _Sums:
-    """Running sums over slices: of the excess, of its log and square where it is above 0, and of chances."""
-
-    weight: float
-    mean: Floats
-    log: Floats
-    log_second: Floats
-    above: Floats
-    chance: Floats
-
-    @classmethod
-    def of(cls, places: int) -> _Sums:
-        return cls(0.0, *(np.zeros(places) for _ in range(5)))
-
-    def result(self) -> CellExcess:
-        above = self.above / self.weight
-        safe = np.maximum(self.above, 1e-300)
-        log = self.log / safe
-        sd = np.sqrt(np.maximum(self.log_second / safe - log**2, 0.0))
-        low, high = (_quantile(level, above, log, sd) for level in (0.05, 0.95))
-        return CellExcess(self.mean / self.weight, low, high, self.chance / self.weight)
+def _joint(
+    model: CountModel, part: Posterior, beyond: dict[int, Floats], places_m: Floats, speed: Floats | None, moisture: Floats | None
+) -> _Joint:
+    """Moments of g and of slope times `beyond`, summed over knots."""
+    mean, variance = model.log_moments(places_m, speed, moisture, part)
+    product = np.zeros(len(places_m))
+    for rows, step, features in model.features(places_m, speed, moisture):
+        product[rows] += sum(far[rows] * (features @ part.slope_mean[hinge, step]) for hinge, far in beyond.items())
+    added = sum(far * part.slope[hinge] for hinge, far in beyond.items()) / part.weight
+    second = sum(far**2 * part.slope_second[hinge] for hinge, far in beyond.items()) / part.weight
+    added_variance = np.maximum(second - added**2, 1e-12)
+    shared = product / part.weight - (mean - model.log_rate_) * added
+    # Rounding must not make the two more alike than they can be.
+    most = 0.999 * np.sqrt(variance * added_variance)
+    return _Joint(mean, variance, added, added_variance, np.clip(shared, -most, most))
 
 
-def _add(sums: _Sums, rows: np.ndarray, beyond: Floats, joint: _Joint, weight: float, limit: float) -> None:
-    """Add one knot's share of the mixture at `rows`."""
-    each = weight / CELL_SLICES
-    for slope in joint.slopes(CELL_SLICES):
-        mean, variance = joint.given(slope)
-        sums.mean[rows] += each * np.exp(mean + variance / 2) * -np.expm1(-slope * beyond)
-        if slope <= 0:
-            continue
-        log = mean + np.log(-np.expm1(-slope * beyond))
-        sums.above[rows] += each
-        sums.log[rows] += each * log
-        sums.log_second[rows] += each * (variance + log**2)
-        sums.chance[rows] += each * ndtr((log - np.log(limit)) / np.sqrt(variance))
+def _summed(joint: _Joint, limit: float) -> tuple[Floats, Floats, Floats, Floats]:
+    """Mean, 5 % and 95 % points of the excess, and its chance to be above `limit`, ``[place]`` each."""
+    total, above, log_first, log_second, chance = (np.zeros(len(joint.mean)) for _ in range(5))
+    for added, mean, variance in joint.slices(CELL_SLICES):
+        share = -np.expm1(-added)
+        total += np.exp(mean + variance / 2) * share
+        positive = share > 0
+        log = mean + np.log(np.where(positive, share, 1.0))
+        above += positive
+        log_first += positive * log
+        log_second += positive * (variance + log**2)
+        chance += positive * ndtr((log - np.log(limit)) / np.sqrt(variance))
+    some = np.maximum(above, 1)
+    middle = log_first / some
+    sd = np.sqrt(np.maximum(log_second / some - middle**2, 0.0))
+    low, high = (_quantile(level, above / CELL_SLICES, middle, sd) for level in (0.05, 0.95))
+    return total / CELL_SLICES, low, high, chance / CELL_SLICES
 
 
 def _quantile(level: float, above: Floats, log: Floats, sd: Floats) -> Floats:
-    """Of a quantity that is 0 with chance ``1 - above`` and log-normal otherwise."""
-    within = (level - (1 - above)) / np.maximum(above, 1e-300)
+    """Of a quantity that is log-normal with chance `above`, and 0 (or below, which is given as 0) otherwise."""
+    within = 1 - (1 - level) / np.maximum(above, 1e-9)
     return np.where(within > 0, np.exp(log + sd * ndtri(np.clip(within, 1e-9, 1 - 1e-9))), 0.0)
+
+
+def _field_levels(
+    model: CountModel, part: Posterior, hinge: int, beyond: Floats, places_m: Floats, speed: Floats | None, moisture: Floats | None
+) -> Floats:
+    """Equally likely values of the places' mean excess, for one knot."""
+    slope = part.slope[hinge] / part.weight
+    slope_variance = part.slope_second[hinge] / part.weight - slope**2
+    mean, covariance = model.joint(places_m, speed, moisture, part)
+    product = sum(features @ part.slope_mean[hinge, step] for _, step, features in model.features(places_m, speed, moisture, len(places_m)))
+    shared = product / part.weight - (mean - model.log_rate_) * slope
+    left = covariance - np.outer(shared, shared) / slope_variance
+    together, middles = np.expm1(left), ndtri((np.arange(RESIDUAL_SLICES) + 0.5) / RESIDUAL_SLICES)
+    levels = []
+    for step in ndtri((np.arange(FIELD_SLICES) + 0.5) / FIELD_SLICES):
+        at = slope + step * np.sqrt(slope_variance)
+        each = np.exp(mean + shared * (at - slope) / slope_variance + left.diagonal() / 2) * -np.expm1(-at * beyond)
+        total = each.sum()
+        spread = np.sqrt(np.log1p(max(each @ together @ each, 0.0) / total**2)) if total else 0.0
+        levels.append(each.mean() * np.exp(spread * middles - spread**2 / 2))
+    return np.concatenate(levels)
 
 
 def _weighted(values: Floats, weights: Floats) -> Estimate:

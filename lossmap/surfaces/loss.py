@@ -26,11 +26,13 @@ Bools = npt.NDArray[np.bool_]
 #: The layer, the column of LOSSES and the words of each driver.
 LAYERS = {"speed": ("speed_m_s", "ground speed"), "dryness": ("moisture_pct", "moisture")}
 
-# Where no reference is set: parts of the field's own speeds, or moistures from above.
-KNOT_QUANTILES = (0.25, 0.5, 0.75)
+# Where no reference is set, knots at these parts of the field's own values: an effect that
+# begins at the slowest (wettest) tenth is nearly a straight line, one that begins beyond
+# the middle leaves few stops to see it.
+KNOT_QUANTILES = {"speed": (0.1, 0.35, 0.6), "dryness": (0.4, 0.65, 0.9)}
 
 # Places that stand for the whole field in its total and shares.
-SUPPORT = 400
+SUPPORT = 256
 
 
 @dataclass(frozen=True)
@@ -120,7 +122,7 @@ class _Field:
 
     def result(self) -> LossSurface:
         model = self._model()
-        mean, low, high = model.predict(self.cells, *self.at_cells.values(), log_doubt=self.mass_doubt)
+        mean, low, high = model.predict(self.cells, *_pair(self.at_cells), log_doubt=self.mass_doubt)
         total = self._total(model, float(mean.mean()))
         if self.is_flat:
             mean, low, high = (np.full(len(self.cells), value / self.kg_ha) for value in (total.mean, total.low, total.high))
@@ -158,14 +160,14 @@ class _Field:
     def _model(self) -> CountModel:
         zones = self.settings.zones
         knots = {"speed": zones.speed_above, "dryness": zones.moisture_below}
-        chosen = [_knots(knots[driver], self.at_cells[driver]) for driver in DRIVERS]
+        speed, moisture = (_knots(driver, knots[driver], self.at_cells[driver]) for driver in DRIVERS)
         diagonal = float(np.hypot(*np.ptp(self.cells, axis=0))) + self.grid.cell_m
-        return CountModel(*chosen, diagonal_m=diagonal).fit(self.places, self.seeds, self.area, *self.at_stops.values())
+        return CountModel(speed, moisture, diagonal).fit(self.places, self.seeds, self.area, *_pair(self.at_stops))
 
     def _total(self, model: CountModel, mean: float) -> Estimate:
         """Field mean [kg/ha]: its level from all cells, its relative doubt from places that stand for them."""
         chosen = self._support()
-        log, covariance = model.joint(self.cells[chosen], *self._at(chosen))
+        log, covariance = model.joint(self.cells[chosen], *_pair(self.at_cells, chosen))
         each = np.exp(log + np.diag(covariance) / 2)
         relative = max(float(each @ np.expm1(covariance) @ each), 0.0) / each.sum() ** 2
         return _lognormal(mean * self.kg_ha, math.log1p(relative), self.mass_doubt)
@@ -179,15 +181,15 @@ class _Field:
         chosen = np.unique(index[(row * self.grid.cols + col)[self.inside[row, col]]])
         return chosen if chosen.size >= min(SUPPORT // 4, len(self.cells)) else np.arange(len(self.cells))[:SUPPORT]
 
-    def _at(self, chosen: npt.NDArray[np.intp]) -> list[Floats | None]:
-        return [None if values is None else values[chosen] for values in self.at_cells.values()]
-
     def _evidence(self, model: CountModel, driver: str) -> SlopeEvidence:
         if driver not in model.slopes_:
             nan = math.nan
             return SlopeEvidence(driver, NOTHING, nan, nan, SLOPE_SD[driver], nan, nan, 0, NOTHING, self.why_not[driver])
         slope = model.slopes_[driver]
-        share = field_excess(model, driver, self.cells[self._support()], *self._at(self._support())).times(self.kg_ha)
+        chosen = self._support()
+        share = field_excess(model, driver, self.cells[chosen], *_pair(self.at_cells, chosen), everywhere=self.at_cells[driver]).times(
+            self.kg_ha
+        )
         return SlopeEvidence(
             driver,
             slope.interval(),
@@ -202,7 +204,7 @@ class _Field:
 
     def _excess(self, model: CountModel, driver: str, mean_kg_ha: float) -> tuple[Surface, Surface]:
         least = max(self.settings.zones.least_excess / 100 * mean_kg_ha, 1e-6)
-        found = cell_excess(model, driver, self.cells, *self.at_cells.values(), least / self.kg_ha)
+        found = cell_excess(model, driver, self.cells, *_pair(self.at_cells), limit=least / self.kg_ha)
         beyond = f"{'above' if driver == 'speed' else 'below'} {model.knots_[driver]:.3g} {'m/s' if driver == 'speed' else '%'}"
         note = f"loss that goes with {LAYERS[driver][1]} {beyond}"
         excess = self._surface("excess_kg_ha", "kg/ha", note, *(part * self.kg_ha for part in (found.mean, found.low, found.high)))
@@ -234,6 +236,12 @@ class _Field:
         return notes
 
 
+def _pair(values: Mapping[str, Floats | None], chosen: npt.NDArray[np.intp] | None = None) -> tuple[Floats | None, Floats | None]:
+    """Speed and moisture, all or at the places chosen."""
+    speed, moisture = (part if part is None or chosen is None else part[chosen] for part in values.values())
+    return speed, moisture
+
+
 def _filled(values: Floats) -> Floats:
     """Gaps filled with the nearest value."""
     gaps = ~np.isfinite(values)
@@ -243,11 +251,11 @@ def _filled(values: Floats) -> Floats:
     return np.asarray(values[tuple(nearest)], float)
 
 
-def _knots(given: float | None, values: Floats | None) -> tuple[float, ...]:
+def _knots(driver: str, given: float | None, values: Floats | None) -> tuple[float, ...]:
     """The reference that was set, else parts of the field's own values."""
     if given is not None:
         return (given,)
-    return () if values is None else tuple(float(knot) for knot in np.quantile(values, KNOT_QUANTILES))
+    return () if values is None else tuple(float(knot) for knot in np.quantile(values, KNOT_QUANTILES[driver]))
 
 
 def _lognormal(mean: float, log_variance: float, further_doubt: float) -> Estimate:

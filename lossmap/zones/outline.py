@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import string
 from collections.abc import Iterator, Mapping
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -12,7 +13,7 @@ import shapely
 from scipy import ndimage
 
 from lossmap.base.estimates import Driver
-from lossmap.base.grid import Grid, Surface
+from lossmap.base.grid import Surface
 from lossmap.base.settings import ZoneSettings
 from lossmap.base.tables import ZONES
 
@@ -64,7 +65,7 @@ def zones(
         if driver.verdict == "tracks" and name in chance
         for row in _of_driver(driver, loss, excess[name], chance[name], outline, settings)
     ]
-    rows.sort(key=lambda row: (-row["excess_kg_ha"] * row["area_ha"], row["reason"]))
+    rows.sort(key=lambda row: -row["excess_kg_ha"] * row["area_ha"])
     for number, row in enumerate(rows):
         row["zone_id"] = _letter(number)
     names = [column.name for column in ZONES.columns]
@@ -77,7 +78,7 @@ def zones(
 
 def _of_driver(
     driver: Driver, loss: Surface, excess: Surface, chance: Surface, outline: shapely.Geometry, settings: ZoneSettings
-) -> Iterator[dict[str, object]]:
+) -> Iterator[dict[str, Any]]:
     """One row for each zone of one driver."""
     chosen = np.nan_to_num(chance.mean) >= 100 * settings.zone_chance
     labels, count = ndimage.label(chosen)
@@ -85,13 +86,13 @@ def _of_driver(
     for label, size in enumerate(np.bincount(labels.ravel(), minlength=count + 1)):
         if label and size >= least:
             cells = labels == label
-            polygon = _polygon(cells, loss.grid).intersection(outline)
-            if polygon.area > 0:
+            polygon = shapely.intersection(loss.grid.polygon(cells), outline)
+            if shapely.area(polygon) > 0:
                 yield _row(driver, cells, polygon, loss, excess, chance)
 
 
-def _row(driver: Driver, cells: Bools, polygon: shapely.Geometry, loss: Surface, excess: Surface, chance: Surface) -> dict[str, object]:
-    row: dict[str, object] = {"reason": driver.name, "area_ha": float(polygon.area) / 10_000, "geometry": polygon}
+def _row(driver: Driver, cells: Bools, polygon: shapely.Geometry, loss: Surface, excess: Surface, chance: Surface) -> dict[str, Any]:
+    row: dict[str, Any] = {"reason": driver.name, "area_ha": float(shapely.area(polygon)) / 10_000, "geometry": polygon}
     for what, surface in (("loss", loss), ("excess", excess)):
         for end, part in (("", surface.mean), ("low_", surface.low), ("high_", surface.high)):
             row[f"{what}_{end}kg_ha"] = float(np.mean(part[cells], dtype=float))
@@ -101,16 +102,6 @@ def _row(driver: Driver, cells: Bools, polygon: shapely.Geometry, loss: Surface,
         f"about {row['excess_kg_ha']:.3g} kg/ha ({row['excess_low_kg_ha']:.3g} to {row['excess_high_kg_ha']:.3g}) above the reference."
     )
     return row
-
-
-def _polygon(cells: Bools, grid: Grid) -> shapely.Geometry:
-    """Union of the squares of `cells`, built from runs along rows: a tenth of the squares."""
-    padded = np.pad(cells, ((0, 0), (1, 1))).astype(np.int8)
-    row, first = np.nonzero(np.diff(padded, axis=1) == 1)
-    _, after = np.nonzero(np.diff(padded, axis=1) == -1)
-    west, east = grid.west_m + first * grid.cell_m, grid.west_m + after * grid.cell_m
-    north = grid.north_m - row * grid.cell_m
-    return shapely.union_all(shapely.box(west, north - grid.cell_m, east, north))
 
 
 def _letter(number: int) -> str:

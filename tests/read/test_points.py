@@ -58,7 +58,7 @@ def test_several_logs_follow_one_another(field_folder):
         (("-93.60000,41.90002,31", "-93.60000,41.90002,n/a"), 'row 3: Mass flow (lb/s) "n/a" is not a number; if it means "no value", set missing = ["n/a"]'),
         (("41.90002", "999"), "row 3: latitude 999 is outside -90 to 90; correct it, or set crs where the places are not in degrees"),
         (("Mass flow (lb/s)", "thing"), "no column was understood as yield or mass flow"),
-        (("longitude,latitude", "east one,north one"), "holds no position"),
+        (("longitude,latitude", "this one,that one"), "holds no position"),
     ],
 )
 def test_wrong_values_are_named_by_file_row_and_column(field_folder, conftest_points, change, message):

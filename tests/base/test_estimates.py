@@ -1,0 +1,43 @@
+"""Numbers with their doubt."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+import pickle
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from lossmap.base.estimates import NOTHING, Delay, Driver, Estimate
+
+numbers = st.floats(min_value=-1e9, max_value=1e9)
+
+
+@given(low=numbers, mean=numbers, high=numbers, by=st.floats(min_value=1e-6, max_value=1e6))
+def test_another_unit_keeps_the_order(low: float, mean: float, high: float, by: float) -> None:
+    """Low, mean and high stay in order in any unit, and come back."""
+    low, mean, high = sorted((low, mean, high))
+    other = Estimate(mean, low, high).times(by)
+    assert other.low <= other.mean <= other.high
+    assert other.times(1 / by).mean == pytest.approx(mean, rel=1e-9, abs=1e-9)
+
+
+def test_nothing_is_nothing() -> None:
+    """What is not known is false, in any unit; a known zero is not."""
+    assert not NOTHING
+    assert not NOTHING.times(3)
+    assert Estimate(0.0, 0.0, 1.0)
+    assert not Estimate(math.inf, 0.0, math.inf)
+
+
+def test_estimates_are_values() -> None:
+    """Frozen, equal by value, and the same after a trip between processes."""
+    estimate = Estimate(2.0, 1.0, 3.0)
+    with pytest.raises(dataclasses.FrozenInstanceError):
+        estimate.mean = 5.0  # type: ignore[misc]
+    delay = Delay(12.0, 11.0, 13.0, applied=False, note="not set")
+    driver = Driver("speed", "tracks", estimate, "+0.5 m/s", 0.99, 2.0, 36, None, NOTHING)
+    assert pickle.loads(pickle.dumps((estimate, delay))) == (estimate, delay)
+    assert pickle.loads(pickle.dumps(driver)).effect == estimate

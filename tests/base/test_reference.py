@@ -1,0 +1,150 @@
+"""Figures of the trade: each with a source that exists, each within its own range."""
+
+from __future__ import annotations
+
+import csv
+import re
+from importlib import resources
+from pathlib import Path
+
+import pytest
+
+import lossmap.base
+from lossmap.base.errors import NoReference
+from lossmap.base.reference import Crop, advice, cautions, crop, crops, sources
+from lossmap.base.units import factor
+
+TABLES = sorted(path.name for path in resources.files("lossmap.base.reference").iterdir() if path.name.endswith(".csv"))
+NO_PUBLICATION = {"practice", "memory"}  # said as such wherever a figure has no better
+
+
+def _rows(name: str) -> list[dict[str, str]]:
+    text = resources.files("lossmap.base.reference").joinpath(name).read_text(encoding="utf-8")
+    return list(csv.DictReader(text.splitlines()))
+
+
+def _keys_in_tables() -> set[str]:
+    return {
+        key
+        for name in TABLES
+        for row in _rows(name)
+        for column, cell in row.items()
+        if column == "key" or column.endswith("_source")
+        for key in cell.split()
+    }
+
+
+def _keys_in_docstrings() -> set[str]:
+    package = Path(lossmap.base.__file__).parents[1]
+    cited = re.compile(r"\[([A-Z][A-Za-z0-9]+(?:, [A-Z][A-Za-z0-9]+)*)\]")
+    return {key for path in package.rglob("*.py") for found in cited.findall(path.read_text(encoding="utf-8")) for key in found.split(", ")}
+
+
+def test_every_source_that_is_named_exists() -> None:
+    """A figure whose source is not listed has none."""
+    assert _keys_in_tables() <= set(sources())
+
+
+def test_every_source_that_exists_is_named() -> None:
+    """A source that no table and no docstring names is left over."""
+    assert set(sources()) <= _keys_in_tables() | _keys_in_docstrings()
+
+
+@pytest.mark.parametrize("name", TABLES)
+def test_tables_are_whole(name: str) -> None:
+    """No row is longer or shorter than its header; every row of advice and caution has a key."""
+    for row in _rows(name):
+        assert None not in row
+        assert None not in row.values()
+        assert row.get("key", "x").strip(), row
+
+
+@pytest.mark.parametrize("row", crops().values(), ids=crops())
+def test_a_crop_is_within_its_own_range(row: Crop) -> None:
+    """Seed mass and ear lie between their ends, moisture is a market's, and each figure has a key."""
+    for range_ in (row.seed_mass_g, row.ear_grain_g):
+        if range_ is not None:
+            assert 0 < range_.low < range_.mean < range_.high
+    assert 8 <= row.market_moisture_pct <= 20
+    assert row.keys["seed"]
+    assert row.keys["market"]
+    assert row.keys["yield_most"]
+    assert bool(row.keys["bushel"]) == (row.bushel_lb is not None)
+    assert bool(row.keys["ear"]) == (row.ear_grain_g is not None)
+
+
+# Printed "seeds on a square foot that are 1 bu/ac" (shared/worked/agronomy.json and its sources): least and most met in handbooks.
+RULES = {
+    "corn": (1.7, 2.5),
+    "soybean": (3.0, 5.0),
+    "wheat": (16.0, 23.0),
+    "barley": (13.0, 15.0),
+    "oats": (10.0, 12.0),
+    "rye": (21.0, 24.0),
+    "rice": (19.2, 20.3),
+    "sorghum": (15.4, 23.1),
+    "canola": (104.0, 174.0),
+}
+
+
+@pytest.mark.parametrize("name", RULES)
+def test_seed_mass_spans_what_handbooks_print(name: str) -> None:
+    """The range of seed mass is the range of the printed rules, to 3 %, and the middle lies within."""
+    row = crop(name)
+    assert row.bushel_lb is not None
+    of_one = factor("bu/ac", "kg/ha", row.bushel_lb) * 100 * factor("1/m2", "1/ft2")  # g of a thousand, at one seed a square foot
+    least, most = RULES[name]
+    assert least <= of_one / row.seed_mass_g.mean <= most
+    assert of_one / row.seed_mass_g.high == pytest.approx(least, rel=0.03)
+    assert of_one / row.seed_mass_g.low == pytest.approx(most, rel=0.03)
+
+
+@pytest.mark.parametrize(("said", "name"), [("Corn", "corn"), ("maize", "corn"), (" grain-sorghum ", "sorghum"), ("Rough rice", "rice")])
+def test_crops_by_other_names(said: str, name: str) -> None:
+    """By-names, capitals, blanks and hyphens lead to the crop."""
+    assert crop(said).name == name
+
+
+def test_no_by_name_is_two_crops() -> None:
+    """By-names differ from each other and from every crop's own name."""
+    names = [name for row in _rows("crops.csv") for name in (row["crop"], *row["also"].split())]
+    assert len(set(names)) == len(names)
+
+
+@pytest.mark.parametrize(
+    ("said", "end"),
+    [("soybaen", "did you mean soybean?"), ("zzz", f"known: {', '.join(sorted(crops()))}")],
+)
+def test_an_unknown_crop_is_refused(said: str, end: str) -> None:
+    """Named as typed, with the nearest or all that are known."""
+    with pytest.raises(NoReference) as refusal:
+        crop(said)
+    assert str(refusal.value) == f'"{said}" is not in the crop table; {end}'
+
+
+@pytest.mark.parametrize("name", crops())
+@pytest.mark.parametrize("source", ["preharvest", "header", "threshing"])
+def test_advice_for_every_crop_and_source(name: str, source: str) -> None:
+    """There is something to look at, in order, and what only next season can change comes last."""
+    rows = advice(source, name)
+    assert rows
+    assert [row.order for row in rows] == sorted(row.order for row in rows)
+    assert {row.when for row in rows} <= {"now", "next season"}
+    later = [row.when == "next season" for row in rows]
+    assert later == sorted(later)
+
+
+@pytest.mark.parametrize("where", ["count", "adjust", "fire"])
+def test_cautions_stand_where_work_can_hurt(where: str) -> None:
+    """There is a caution wherever people count, adjust or meet fire; counting needs shut-down, key and header lock."""
+    said = " ".join(caution.text for caution in cautions(where))
+    assert said
+    if where == "count":
+        assert all(word in said for word in ("engine off", "key out", "mechanical lock", "machine running"))
+
+
+def test_what_has_no_publication_says_so() -> None:
+    """The two keys that are no publications say what they are."""
+    assert sources()["practice"] == "common practice, no source"
+    assert sources()["memory"] == "from memory"
+    assert set(sources()) >= NO_PUBLICATION

@@ -1,0 +1,149 @@
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+import tomllib
+
+import pytest
+
+from lossmap.pipelines.command import main
+
+WRONG = [
+    # (what, change to field.toml, change to points.csv, change to counts.csv, exit code, message)
+    ("missing file", ("points.csv", "pionts.csv"), None, None, 3, "creek/field.toml: points[1].path: no such file (pionts.csv)"),
+    ("misspelt key", ("header_width", "header_widht"), None, None, 2, "header_widht: no such key; did you mean header_width?"),
+    ("unknown crop", ('"corn"', '"krn"'), None, None, 2, '"krn" is not in the crop table'),
+    ("text in a number", None, ("41.900020,31", "41.900020,lots"), None, 3, 'creek/points.csv, row 3: Mass flow (lb/s) "lots" is not a number'),
+    ("latitude 999", None, None, ("-93.6,41.90002,rear", "-93.6,999,rear"), 3, "creek/counts.csv, row 4: latitude 999 is outside -90 to 90"),
+    ("another field's counts", None, None, ("-93.6,", "-97.6,"), 3, "these are another field's counts, or longitude and latitude are swapped"),
+    ("swapped axes", None, None, ("-93.6,41.90002,before", "41.90002,-93.6,before"), 3, "latitude -93.6 is outside"),
+    ("empty file", None, (None, ""), None, 3, "creek/points.csv: is empty (0 bytes)"),
+]
+
+
+@pytest.fixture
+def long_field(field_folder):
+    """A field of 300 records on a line and one stop: enough to map."""
+    records = "\n".join(f"-93.60000,{41.9 + 2e-5 * i:.6f},{30 + i % 5},17,4.5,1" for i in range(300))
+    counts = (
+        "stop,longitude,latitude,position,seeds,frame_ft2,frames\n"
+        "1,-93.6,41.90002,before header,1,1,4\n1,-93.6,41.90002,behind header,6,1,4\n1,-93.6,41.90002,rear,9,1,4\n"
+    )
+    head = "longitude,latitude,Mass flow (lb/s),Moisture (%),Speed (mph),interval (s)\n"
+    return field_folder(points=head + records + "\n", counts=counts)
+
+
+@pytest.mark.parametrize(("what", "facts", "points", "counts", "code", "message"), WRONG, ids=[row[0] for row in WRONG])
+def test_wrong_input_gets_one_message_and_its_exit_code(long_field, tmp_path, capsys, what, facts, points, counts, code, message):
+    """What a new user gets wrong is named where it stands, nothing is written, and the code is the documented one."""
+    for name, change in (("field.toml", facts), ("points.csv", points), ("counts.csv", counts)):
+        if change:
+            text = (long_field / name).read_text()
+            (long_field / name).write_text(change[1] if change[0] is None else text.replace(*change))
+    assert main(["map", str(long_field), "--out", str(tmp_path / "out")]) == code
+    said = capsys.readouterr().err
+    assert message in said
+    assert "Traceback" not in said
+    assert not (tmp_path / "out").exists() or not any((tmp_path / "out").iterdir())
+
+
+def test_one_stop_makes_a_map_with_one_mean(long_field, tmp_path, capsys):
+    """The least there can be: one stop gives the field's mean with its doubt and says that it is no surface."""
+    assert main(["map", str(long_field), "--out", str(tmp_path / "out"), "--quiet"]) == 0
+    out = capsys.readouterr().out
+    assert out.startswith(str(tmp_path / "out" / "creek" / "map.html") + ": loss 1.1 bu/ac (")
+    summary = json.loads((tmp_path / "out" / "creek" / "summary.json").read_text())
+    assert {found["verdict"] for found in summary["drivers"].values()} == {"not enough counts"}
+
+
+def test_a_failed_run_leaves_the_earlier_result(long_field, tmp_path, capsys):
+    """Counts that go wrong after a good run do not cost the good result."""
+    assert main(["map", str(long_field), "--out", str(tmp_path / "out"), "-q"]) == 0
+    before = {path.name: path.read_bytes() for path in (tmp_path / "out" / "creek").iterdir()}
+    (long_field / "counts.csv").write_text("")
+    assert main(["map", str(long_field), "--out", str(tmp_path / "out"), "-q"]) == 3
+    assert {path.name: path.read_bytes() for path in (tmp_path / "out" / "creek").iterdir()} == before
+
+
+def test_the_same_input_gives_the_same_bytes(long_field, tmp_path, capsys):
+    """Two runs differ in the seconds of run.toml only."""
+    for name in ("a", "b"):
+        assert main(["map", str(long_field), "--out", str(tmp_path / name), "-q"]) == 0
+    for path in (tmp_path / "a" / "creek").iterdir():
+        if path.name != "run.toml":
+            assert path.read_bytes() == (tmp_path / "b" / "creek" / path.name).read_bytes(), path.name
+    runs = [tomllib.loads((tmp_path / name / "creek" / "run.toml").read_text()) for name in ("a", "b")]
+    assert runs[0].pop("seconds").keys() == runs[1].pop("seconds").keys()
+    assert runs[0] == runs[1]
+
+
+def test_settings_print_a_file_that_config_reads(long_field, tmp_path, capsys):
+    """The printed settings are a valid config, and the result of running with it is that of the defaults."""
+    assert main(["settings"]) == 0
+    file = tmp_path / "all.toml"
+    file.write_text(capsys.readouterr().out)
+    assert main(["map", str(long_field), "--out", str(tmp_path / "out"), "--config", str(file), "--set", 'grid.cell="10 m"', "-q"]) == 0
+    used = tomllib.loads((tmp_path / "out" / "creek" / "run.toml").read_text())
+    assert "10 m" in str(used) or 10.0 in str(used) or "10" in str(used["settings"]["grid"]["cell"])
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        (["--set", "grid.cell=5"], "--set: grid.cell: 5 is not a number with a unit"),
+        (["--set", "grid.cell"], "is not KEY=VALUE"),
+        (["--set", 'grid.sell="5 m"'], "--set: grid.sell: no such key; did you mean cell?"),
+        (["--config", "nowhere.toml"], "nowhere.toml: cannot be read"),
+    ],
+)
+def test_wrong_settings_are_refused(long_field, tmp_path, capsys, words, message):
+    """A bare number, a missing value, a misspelt key and a missing file end with code 2."""
+    assert main(["map", str(long_field), "--out", str(tmp_path / "out"), *words]) == 2
+    assert message in capsys.readouterr().err
+
+
+def test_check_says_what_was_understood(long_field, capsys):
+    """Every role with its column, unit, how it was decided and first values; counts and notes too."""
+    assert main(["check", str(long_field)]) == 0
+    said = capsys.readouterr().out
+    for words in ("Mass flow (lb/s)  lb/s", "by its name, unit in its header", "30, 31, 32", "counts: 1 stops (1 before_header", "300 records"):
+        assert words in said
+    assert main(["check", str(long_field), "--json"]) == 0
+    parts = json.loads(capsys.readouterr().out)["parts"]
+    assert any(column["role"] == "mass_flow" for part in parts for column in part.get("columns", []))
+
+
+def test_check_names_every_fault_at_once(field_folder, tmp_path, capsys):
+    """A file whose units are missing prints what it understood, then what to write; code 3."""
+    folder = field_folder(points="lon,lat,yield,speed\n-93.6,41.9,180,4.5\n")
+    assert main(["check", str(folder)]) == 3
+    printed = capsys.readouterr()
+    assert "longitude" in printed.out
+    assert printed.err.count("has no unit") == 2
+    assert main(["check", str(folder / "points.csv")]) == 3
+    assert main(["check", str(tmp_path / "nowhere")]) == 2
+
+
+def test_a_field_without_a_log_is_mapped_from_its_counts(field_folder, tmp_path, capsys):
+    """Counts alone give loss by source; that nothing else is known is said."""
+    assert main(["map", str(field_folder(points=None)), "--out", str(tmp_path / "out")]) == 0
+    printed = capsys.readouterr()
+    assert "no log was given" in printed.err
+    assert json.loads((tmp_path / "out" / "creek" / "summary.json").read_text())["yield_kg_ha"] is None
+
+
+def test_help_loads_no_heavy_library():
+    """--help answers from argparse alone: neither numpy nor pandas is imported for it."""
+    script = "import sys\nfrom lossmap.pipelines.command import main\ntry:\n    main(['--help'])\nexcept SystemExit:\n    pass\nprint(sorted({'numpy', 'pandas', 'pydantic', 'geopandas'} & set(sys.modules)), file=sys.stderr)"
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    assert done.stderr.strip() == "[]"
+    assert "map" in done.stdout
+
+
+def test_no_command_shows_help_and_two(capsys):
+    """`lossmap` alone explains itself and ends with 2."""
+    assert main([]) == 2
+    assert "COMMAND" in capsys.readouterr().err
+    assert main(["--version"]) == 0
+    assert capsys.readouterr().out.startswith("lossmap ")
