@@ -28,7 +28,7 @@ from lossmap.clean.track import Mask, Track, Whole
 __all__ = ["Pairs", "as_set", "earlier", "estimated", "neighbour_pairs"]
 
 # Trial delays [s]: loggers that shifted too much read early, slow elevators are 20 s late.
-TRIALS = np.arange(-15.0, 30.5, 0.5)
+TRIALS = np.arange(-15.0, 31.0)
 
 # Neither a place nor its reading at any trial delay may lie in a pass's ramps.
 MARGIN_S = 35.0
@@ -37,7 +37,7 @@ LEAST_PAIRS, LEAST_PASSES = 200, 6
 
 # Beside what drawing passes anew shows: delays of 8 and 20 s planted in 20 fields came back with an sd of 0.35 to 0.42 s.
 METHOD_ERROR_S = 0.6
-MOST_PAIRS = 20_000
+MOST_PAIRS = 12_000
 
 # Standard deviation of the smoothing along the pass [records].
 SMOOTHED_OVER = 1.5
@@ -95,22 +95,22 @@ def neighbour_pairs(track: Track, pass_id: Whole, width_m: float) -> Pairs:
     if rows.size < LEAST_PAIRS:
         return none
     places = np.column_stack([track.easting_m, track.northing_m])
-    away, near = cKDTree(places[rows]).query(places[rows], k=min(48, rows.size), distance_upper_bound=1.5 * width_m)
-    other = rows[np.minimum(near, rows.size - 1)]
+    tree, every = cKDTree(places[rows]), rows
+    # a place has a neighbour on each side, so half as many places as pairs are wanted
+    rows = rows[np.linspace(0, rows.size - 1, min(rows.size, MOST_PAIRS // 2)).astype(int)]
+    away, near = tree.query(places[rows], k=min(48, every.size), distance_upper_bound=1.5 * width_m)
+    other = every[np.minimum(near, every.size - 1)]
     against = east[rows, None] * east[other] + north[rows, None] * north[other] < -0.95
     fits = np.isfinite(away) & (pass_id[other] != pass_id[rows, None]) & against
     beside = places[other] - places[rows, None]
     left = beside[..., 1] * east[rows, None] - beside[..., 0] * north[rows, None] > 0
     here, there = (np.concatenate(side) for side in zip(*(_nearest(fits & side, rows, other) for side in (left, ~left)), strict=True))
-    if here.size > MOST_PAIRS:
-        taken = np.linspace(0, here.size - 1, MOST_PAIRS).astype(int)
-        here, there = here[taken], there[taken]
     if not here.size:
         return none
     ahead = np.einsum("ij,ij->i", places[here] - places[there], np.column_stack([east[there], north[there]]))
-    numbers = np.unique(pass_id[rows], return_inverse=True)[1]
+    numbers = np.unique(pass_id[every], return_inverse=True)[1]
     number = np.full(len(pass_id), -1, dtype=np.intp)
-    number[rows] = numbers
+    number[every] = numbers
     return Pairs(clock[here], clock[there] + ahead / speed[there], number[here], number[there], int(numbers.max()) + 1, clock)
 
 

@@ -94,15 +94,20 @@ def _samples(track: Track, width_m: Floats, heading: Floats, cutting: Whole) -> 
     across = np.maximum(1, np.rint(width_m[cutting] / CELL_M)).astype(int)
     along = np.maximum(1, np.rint(np.minimum(track.distance_m[cutting], 40.0) / CELL_M)).astype(int)
     count = across * along
-    record = np.repeat(cutting, count).astype(np.int32)
-    inner = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
-    wide, long = np.repeat(across, count), np.repeat(along, count)
-    aside = ((inner % wide + 0.5) / wide - 0.5) * width_m[record]
-    behind = ((inner // wide + 0.5) / long) * np.minimum(track.distance_m[record], 40.0)
-    sin, cos = np.sin(heading), np.cos(heading)
-    x = track.easting_m[record] - behind * sin[record] + aside * cos[record]
-    y = track.northing_m[record] - behind * cos[record] - aside * sin[record]
-    col = np.floor((x - x.min()) / CELL_M).astype(np.int64)
-    row = np.floor((y - y.min()) / CELL_M).astype(np.int64)
-    cols = int(col.max()) + 1
-    return record, row * cols + col, cols * (int(row.max()) + 1)
+    # single precision: a sample need only find its half-metre cell
+    of = np.repeat(np.arange(cutting.size, dtype=np.int32), count)
+    inner = np.arange(count.sum(), dtype=np.int32) - np.repeat((np.cumsum(count) - count).astype(np.int32), count)
+    wide = across.astype(np.int32)[of]
+    line = inner // wide
+    driven = np.minimum(track.distance_m[cutting], 40.0)
+    aside = (inner - line * wide + np.float32(0.5)) * (width_m[cutting] / across).astype(np.float32)[of] - (width_m[cutting] / 2).astype(np.float32)[of]
+    behind = (line + np.float32(0.5)) * (driven / along).astype(np.float32)[of]
+    sin, cos = (wave(heading[cutting]).astype(np.float32)[of] for wave in (np.sin, np.cos))
+    east, north = track.easting_m[cutting], track.northing_m[cutting]
+    # a margin of one record keeps every cell's number above zero
+    west, south = east.min() - 60.0, north.min() - 60.0
+    x = (east - west).astype(np.float32)[of] - behind * sin + aside * cos
+    y = (north - south).astype(np.float32)[of] - behind * cos - aside * sin
+    cols, rows = (int((np.ptp(side) + 120.0) / CELL_M) + 2 for side in (east, north))
+    cell = (y / np.float32(CELL_M)).astype(np.int32) * np.int32(cols) + (x / np.float32(CELL_M)).astype(np.int32)
+    return cutting.astype(np.int32)[of], cell, cols * rows

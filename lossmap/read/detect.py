@@ -220,7 +220,7 @@ class _Search:
         ranked = []
         taken = {choice.column for choice in self.chosen.values()} | {one.column for one in self.found.values()}
         for column in map(str, self.raw.columns.columns):
-            if column in taken or not _can_be(self.raw, role, column):
+            if column in taken:
                 continue
             said = header_words(column)
             for rank, words in enumerate(_ROLES[role].words):
@@ -230,10 +230,11 @@ class _Search:
                     ranked.append((1 + left, rank, column, f"by its name (cut short: {words})", unit_hint(column, words)))
                 elif len(words) >= 5 and " " not in words and words in said.replace(" ", ""):
                     ranked.append((9, rank, column, f"by a word in its name ({words})", ""))
-        if not ranked:
-            return "", ""
-        _, _, column, how, self._hint[role] = min(ranked)
-        return column, how
+        for _, _, column, how, hint in sorted(ranked):
+            if _can_be(self.raw, role, column):
+                self._hint[role] = hint
+                return column, how
+        return "", ""
 
     def _chosen(self, role: str) -> str:
         column = self.chosen[role].column
