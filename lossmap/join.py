@@ -76,7 +76,9 @@ def cells(surfaces: Mapping[str, Surface], inside: np.ndarray) -> gpd.GeoDataFra
         "loss_low_kg_ha": loss.low[inside].astype(float),
         "loss_high_kg_ha": loss.high[inside].astype(float),
     }
-    columns |= {name: surfaces[name].mean[inside].astype(float) for name in ("speed_m_s", "moisture_pct", "yield_kg_ha") if name in surfaces}
+    columns |= {
+        name: surfaces[name].mean[inside].astype(float) for name in ("speed_m_s", "moisture_pct", "yield_kg_ha") if name in surfaces
+    }
     table = gpd.GeoDataFrame(columns, geometry=shapely.points(easting[col], northing[row]), crs=loss.grid.crs)
     return CELLS.check(table)
 

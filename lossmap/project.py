@@ -32,7 +32,7 @@ def utm_crs(frame: gpd.GeoDataFrame) -> pyproj.CRS:
     The middle is the median place: one record at (0, 0) does not move a field to Africa.
     """
     if frame.crs.is_projected and all(axis.unit_name in ("metre", "meter") for axis in frame.crs.axis_info):
-        return frame.crs
+        return pyproj.CRS(frame.crs)
     places = frame.geometry if frame.crs.is_geographic else frame.geometry.to_crs("EPSG:4326")
     lon, lat = float(np.nanmedian(places.x)), float(np.nanmedian(places.y))
     zone = int(np.clip((lon + 180) // 6 + 1, 1, 60))

@@ -11,11 +11,12 @@ from pathlib import Path
 from typing import Any
 
 from lossmap.base.errors import LossmapError, SettingsError, shown
-from lossmap.base.field import ColumnChoice, Field
+from lossmap.base.field import ColumnChoice, Field, PointsFile
 from lossmap.read import read_boundary, read_counts, read_field
 from lossmap.read.detect import Detected, understood
 from lossmap.read.points import read_points, read_raw
 from lossmap.read.raw import Raw
+from lossmap.read.taskdata import holds_task_data, read_task_data
 
 __all__ = ["Found", "check_path"]
 
@@ -40,7 +41,12 @@ class Found:
         """The same for a person: a headline a part, a table of its columns, and the block to paste where something is asked for."""
         lines = [line for part in self.parts for line in _lines(part)]
         if self.asked:
-            lines += ["", "to settle what is open, under [[points]] in field.toml (choose the right unit):", "[points.columns]", *self.asked]
+            lines += [
+                "",
+                "to settle what is open, under [[points]] in field.toml (choose the right unit):",
+                "[points.columns]",
+                *self.asked,
+            ]
         return "\n".join(lines)
 
 
@@ -52,21 +58,25 @@ def check_path(path: Path) -> Found:
     SettingsError
         There is nothing at `path`, or its field.toml is wrong.
     """
-    if path.is_dir() or path.name == "field.toml":
+    if path.name == "field.toml" or (path / "field.toml").exists():
         return _field(read_field(path))
     if not path.exists():
         raise SettingsError(f"{path}: no such file or folder")
+    if path.is_dir() and not holds_task_data(path, path.name):
+        return _field(read_field(path))
     found = Found()
-    _file(found, path, path.name, None, {}, (), None, float("nan"))
+    _log(found, path, path.name, PointsFile(path=path.name), None, float("nan"))
     return found
 
 
 def _field(of: Field) -> Found:
     found = Found()
     facts = of.facts
-    found.parts.append({"what": f"{of.id}/field.toml", "says": f"{shown(facts.name)}, {of.crop.name}, header {facts.header_width:.2f} m wide"})
+    found.parts.append(
+        {"what": f"{of.id}/field.toml", "says": f"{shown(facts.name)}, {of.crop.name}, header {facts.header_width:.2f} m wide"}
+    )
     for log in facts.points:
-        _file(found, of.file(log.path), f"{of.id}/{log.path}", log.layer, log.columns, log.missing, of.crop.bushel_lb, facts.header_width)
+        _log(found, of.file(log.path), f"{of.id}/{log.path}", log, of.crop.bushel_lb, facts.header_width)
     if not found.faults:
         _whole(found, of)
     return found
@@ -77,10 +87,10 @@ def _whole(found: Found, of: Field) -> None:
     try:
         log = read_points(of)
         found.parts += [{"what": "note", "says": note} for note in log.notes]
-        edge = read_boundary(of)
+        edge = read_boundary(of, log)
         if edge is not None:
             area_ha = float(edge.to_crs(edge.estimate_utm_crs()).area.iloc[0]) / 10_000
-            found.parts.append({"what": f"{of.id}/{of.facts.boundary}", "says": f"boundary, {area_ha:.2f} ha"})
+            found.parts.append({"what": f"{of.id}/{of.facts.boundary or 'task data'}", "says": f"boundary, {area_ha:.2f} ha"})
         counts = read_counts(of)
         laid = ", ".join(f"{n} {position}" for position, n in Counter(counts["position"]).items())
         found.parts.append({"what": "counts", "says": f"{counts['stop_id'].nunique()} stops ({laid})"})
@@ -88,42 +98,53 @@ def _whole(found: Found, of: Field) -> None:
         found.faults += str(refusal).splitlines()
 
 
-def _file(
-    found: Found,
-    path: Path,
-    where: str,
-    layer: str | None,
-    chosen: dict[str, ColumnChoice],
-    missing: tuple[str, ...],
-    bushel_lb: float | None,
-    header_width_m: float,
-) -> None:
+def _log(found: Found, path: Path, where: str, log: PointsFile, bushel_lb: float | None, header_width_m: float) -> None:
+    """One log, as `map` would understand it."""
     try:
-        raw = read_raw(path, where, layer, missing)
-        detected, faults = understood(raw, chosen, bushel_lb, header_width_m)
+        if holds_task_data(path, where):
+            _task_data(found, path, where, log.layer)
+        else:
+            _table(found, read_raw(path, where, log.layer, log.missing), log.columns, bushel_lb, header_width_m)
     except LossmapError as refusal:
         found.faults += str(refusal).splitlines()
-        return
+
+
+def _table(found: Found, raw: Raw, chosen: dict[str, ColumnChoice], bushel_lb: float | None, header_width_m: float) -> None:
+    detected, faults = understood(raw, chosen, bushel_lb, header_width_m)
     taken = {one.column for one in detected}
     found.parts.append(
         {
-            "what": where,
+            "what": raw.where,
             "says": f"{len(raw.columns):,} records, {_system(raw)}",
-            "columns": [_column(raw, one) for one in detected],
+            "columns": [_column(one, _first(raw.columns[one.column])) for one in detected],
             "unused": [str(name) for name in raw.columns.columns if name not in taken],
         }
     )
     found.faults += faults
 
 
-def _column(raw: Raw, one: Detected) -> dict[str, Any]:
+def _task_data(found: Found, path: Path, where: str, layer: str | None) -> None:
+    data = read_task_data(path, where, layer)
+    for log in data.logs:
+        machine = f", {shown(log.machine)}" if log.machine else ""
+        found.parts.append(
+            {
+                "what": f"{where}, {log.name}",
+                "says": f"{len(log.longitude):,} records{machine}",
+                "columns": [_column(one, []) for one in log.detected],
+            }
+        )
+    found.parts += [{"what": "note", "says": note} for note in data.notes]
+
+
+def _column(one: Detected, first: list[str]) -> dict[str, Any]:
     return {
         "role": one.role,
         "column": one.column,
         "unit": one.unit,
         "how": one.how,
         "check": round(one.ratio, 3) if math.isfinite(one.ratio) else None,
-        "first": _first(raw.columns[one.column]),
+        "first": first,
     }
 
 
@@ -147,7 +168,14 @@ def _lines(part: dict[str, Any]) -> list[str]:
     lines = [f"{part['what']}: {part['says']}"]
     rows = [("role", "column", "unit", "how", "check", "first values")]
     rows += [
-        (one["role"], shown(one["column"], 32), one["unit"], one["how"], "" if one["check"] is None else f"{one['check']:.3f}", ", ".join(one["first"]))
+        (
+            one["role"],
+            shown(one["column"], 32),
+            one["unit"],
+            one["how"],
+            "" if one["check"] is None else f"{one['check']:.3f}",
+            ", ".join(one["first"]),
+        )
         for one in part.get("columns", [])
     ]
     if len(rows) > 1:

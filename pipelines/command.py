@@ -63,7 +63,9 @@ def _add_map(flows: argparse._SubParsersAction[argparse.ArgumentParser]) -> None
     one = flows.add_parser("map", help="one field: its files to its map", description="One field: its files to its map.")
     one.add_argument("field", metavar="FIELD", type=Path, help="a folder with field.toml, or that file")
     one.add_argument("--config", metavar="FILE", type=Path, help="settings that differ from the defaults (TOML)")
-    one.add_argument("--set", metavar="KEY=VALUE", action="append", default=[], help='one setting, as in --set grid.cell="10 m"; may be repeated')
+    one.add_argument(
+        "--set", metavar="KEY=VALUE", action="append", default=[], help='one setting, as in --set grid.cell="10 m"; may be repeated'
+    )
     one.add_argument("--out", metavar="DIR", type=Path, default=Path("out"), help="results go to DIR/<field folder's name> (default: out)")
     _add_manners(one)
     one.set_defaults(run=_map)
@@ -73,7 +75,7 @@ def _add_check(flows: argparse._SubParsersAction[argparse.ArgumentParser]) -> No
     one = flows.add_parser(
         "check",
         help="read everything and say what was understood; write nothing",
-        description="Read a field, or one file of points, and say what was understood of it: column, unit, how that was decided. Writes nothing.",
+        description="Read a field, or one file of points, and say what was understood: column, unit, how that was decided. Writes nothing.",
     )
     one.add_argument("path", metavar="PATH", type=Path, help="a folder with field.toml, or one file of points")
     _add_manners(one)

@@ -23,16 +23,16 @@ from lossmap.loss.arithmetic import percent_of_total
 from lossmap.project import near_together, project, utm_crs
 from lossmap.read import fingerprints, read_boundary, read_counts, read_field, read_points
 from lossmap.report import headline, summary, write
-from lossmap.surfaces import dense, loss_surface, placed
+from lossmap.surfaces import by_pass, dense, loss_surface, placed
 from lossmap.zones import driver, zones
 
 from .progress import Stages
 from .whole import whole_folder
 
-__all__ = ["Mapped", "map_field", "made_map"]
+__all__ = ["Mapped", "made_map", "map_field"]
 
 #: The machine's layers, in the order of the files.
-LAYERS = ("yield_kg_ha", "speed_m_s", "moisture_pct")
+LAYERS = {"yield_kg_ha": dense, "speed_m_s": by_pass, "moisture_pct": dense}
 
 
 @dataclass(frozen=True)
@@ -72,7 +72,8 @@ def map_field(path: Path, settings: Settings, out: Path, bar: bool = False) -> M
 def made_map(field: Field, settings: Settings, stage: Stage) -> FieldMap:
     """All that can be said of one field."""
     with stage("read"):
-        log, counts, boundary = read_points(field), read_counts(field), read_boundary(field)
+        log, counts = read_points(field), read_counts(field)
+        boundary = read_boundary(field, log)
         inputs = fingerprints(field)
     with stage("project"):
         crs = utm_crs(log.table if len(log.table) else counts)
@@ -126,7 +127,18 @@ def _cleaned(
         return clean(points, field, settings.clean, edge)
     none = dict.fromkeys(("mean", "median", "sd", "cv_pct", "skewness"), float("nan"))
     no_delay = Delay(0.0, float("nan"), float("nan"), False, "no log")
-    nothing = Cleaning(0, 0, {}, float("nan"), float("nan"), none, none, no_delay, no_delay, ("no log was given: loss is not joined with speed, moisture or yield",))
+    nothing = Cleaning(
+        0,
+        0,
+        {},
+        float("nan"),
+        float("nan"),
+        none,
+        none,
+        no_delay,
+        no_delay,
+        ("no log was given: loss is not joined with speed, moisture or yield",),
+    )
     return points.assign(flag=points["machine"]), nothing
 
 
@@ -143,7 +155,7 @@ def _layers(points: gpd.GeoDataFrame, grid: Grid, inside: np.ndarray, settings: 
     if not known:
         return {}
     placement = placed(points, grid, inside, settings.surfaces)
-    return {name: dense(points, name, grid, inside, settings.surfaces, placement) for name in known}
+    return {name: LAYERS[name](points, name, grid, inside, settings.surfaces, placement) for name in known}
 
 
 def _mean_yield(points: gpd.GeoDataFrame) -> float:
@@ -160,5 +172,3 @@ def _percent(loss: Estimate, harvested_kg_ha: float) -> Estimate:
     if not loss or not np.isfinite(harvested_kg_ha):
         return NOTHING
     return Estimate(*(percent_of_total(part, harvested_kg_ha) for part in (loss.mean, loss.low, loss.high)))
-
-

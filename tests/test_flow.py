@@ -15,9 +15,9 @@ import geopandas as gpd
 import numpy as np
 import pytest
 import rasterio
-from lossmap.pipelines.command import main
 
 from lossmap.base.tables import SOURCES
+from lossmap.pipelines.command import main
 from lossmap.synthetic import MadeField, make
 
 ROOT = Path(__file__).resolve().parents[1]

@@ -15,9 +15,7 @@ UTM = pyproj.CRS.from_epsg(32615)
 
 def losses(x, y):
     """A LOSSES table of stops at these places."""
-    columns = {
-        column.name: np.full(len(x), 1.0) for column in LOSSES.columns if column.kind == "number" and not column.optional
-    }
+    columns = {column.name: np.full(len(x), 1.0) for column in LOSSES.columns if column.kind == "number" and not column.optional}
     texts = {"stop_id": [str(i) for i in range(len(x))], "note": [""] * len(x)}
     return gpd.GeoDataFrame({**columns, **texts}, geometry=shapely.points(x, y), crs=UTM)
 

@@ -9,7 +9,19 @@ from pathlib import Path
 
 import pytest
 
-TOP = {"README.md", "DEVELOPERS.md", "LICENSE", "Makefile", "pyproject.toml", "lossmap", "pipelines", "configs", "tests", "demo-fields", "shared"}
+TOP = {
+    "README.md",
+    "DEVELOPERS.md",
+    "LICENSE",
+    "Makefile",
+    "pyproject.toml",
+    "lossmap",
+    "pipelines",
+    "configs",
+    "tests",
+    "demo-fields",
+    "shared",
+}
 
 
 def modules(root):
@@ -61,7 +73,12 @@ def test_every_public_function_is_explained_and_typed(root):
     for path in modules(root):
         tree = ast.parse(path.read_text())
         public = next(
-            (ast.literal_eval(node.value) for node in tree.body if isinstance(node, ast.Assign) and getattr(node.targets[0], "id", "") == "__all__"), []
+            (
+                ast.literal_eval(node.value)
+                for node in tree.body
+                if isinstance(node, ast.Assign) and getattr(node.targets[0], "id", "") == "__all__"
+            ),
+            [],
         )
         for node in tree.body:
             if isinstance(node, (ast.FunctionDef, ast.ClassDef)) and node.name in public:

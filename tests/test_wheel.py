@@ -18,9 +18,7 @@ def test_the_wheel_carries_everything(root, tmp_path):
     assert done.returncode == 0, done.stderr
     names = set(zipfile.ZipFile(next(tmp_path.glob("*.whl"))).namelist())
     wanted = {
-        path.relative_to(root).as_posix()
-        for path in [*(root / "lossmap").rglob("*")]
-        if path.is_file() and "__pycache__" not in path.parts
+        path.relative_to(root).as_posix() for path in [*(root / "lossmap").rglob("*")] if path.is_file() and "__pycache__" not in path.parts
     }
     wanted |= {f"lossmap/pipelines/{path.name}" for path in (root / "pipelines").glob("*.py")}
     assert wanted - names == set()

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from dataclasses import field as dataclass_field
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -64,7 +65,7 @@ class PointsFile(Strict):
     layer: str | None = None
     missing: tuple[str, ...] = ()
     interval: Annotated[float, Typed("s")] | None = pydantic.Field(None, gt=0, le=60)
-    columns: dict[str, Annotated[ColumnChoice, pydantic.BeforeValidator(_choice)]] = {}
+    columns: dict[str, Annotated[ColumnChoice, pydantic.BeforeValidator(_choice)]] = pydantic.Field(default_factory=dict)
 
     @pydantic.field_validator("columns")
     @classmethod
@@ -130,9 +131,7 @@ class Field:
         """
         path = (self.folder / relative).resolve()
         if not path.is_relative_to(self.folder.resolve()):
-            raise SettingsError(
-                f"{self.id}/field.toml: {shown(relative)} lies outside the field's folder; copy the file into the folder"
-            )
+            raise SettingsError(f"{self.id}/field.toml: {shown(relative)} lies outside the field's folder; copy the file into the folder")
         return path
 
 
@@ -213,9 +212,9 @@ class FieldMap:
     drivers: Mapping[str, Driver]
     zones: gpd.GeoDataFrame
     notes: tuple[str, ...] = ()
-    inputs: Mapping[str, str] = field(default_factory=dict)
+    inputs: Mapping[str, str] = dataclass_field(default_factory=dict)
 
     @property
     def area_ha(self) -> float:
         """Area of the field [ha]."""
-        return float(self.outline.area) / 10_000
+        return float(shapely.area(self.outline)) / 10_000

@@ -41,7 +41,7 @@ class Grid:
         Whole multiples make two runs of one field, or a field and its neighbour, fall on
         the same cells whatever the outline's last digit.
         """
-        west, south, east, north = outline.bounds
+        west, south, east, north = (float(side) for side in shapely.bounds(outline))
         first_col, first_row = math.floor(west / cell_m), math.ceil(north / cell_m)
         cols = max(1, math.ceil(east / cell_m) - first_col)
         rows = max(1, first_row - math.floor(south / cell_m))

@@ -22,8 +22,8 @@ from lossmap.base.units import quantity
 
 __all__ = [
     "CleanSettings",
-    "GridSettings",
     "Degrees",
+    "GridSettings",
     "Hectares",
     "LossSettings",
     "Metres",
@@ -75,80 +75,119 @@ class Strict(pydantic.BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", validate_default=True)
 
 
+def _setting(default: object, **more: Any) -> Any:
+    """A setting whose default is typed as people type it; it is read like anything else."""
+    return Field(default, **more)
+
+
 class GridSettings(Strict):
     """The field's one raster."""
 
-    cell: Metres = Field("5 m", ge=1, le=50, description="side of a cell; about the length a combine's flow smears over in 2 s")
+    cell: Metres = _setting("5 m", ge=1, le=50, description="side of a cell; about the length a combine's flow smears over in 2 s")
 
 
 class CleanSettings(Strict):
     """Which points can be believed (cleaning steps in the order in which they run)."""
 
-    flow_delay: Seconds | None = Field(
-        None, ge=-30, le=60, examples=["12 s"], description="how late mass flow is; without it, estimated, and moved only where that is clear (most loggers move it)"
+    flow_delay: Seconds | None = _setting(
+        None,
+        ge=-30,
+        le=60,
+        examples=["12 s"],
+        description="how late mass flow is; without it, estimated, and moved only where that is clear (most loggers move it)",
     )
-    moisture_delay: Seconds | None = Field(
-        None, ge=-30, le=60, examples=["11 s"], description="how late moisture is; without it, estimated, and moved only where that is clear (often 8-14 s late)"
+    moisture_delay: Seconds | None = _setting(
+        None,
+        ge=-30,
+        le=60,
+        examples=["11 s"],
+        description="how late moisture is; without it, estimated, and moved only where that is clear (often 8-14 s late)",
     )
-    jump_speed: MetresPerSecond = Field(
+    jump_speed: MetresPerSecond = _setting(
         "6 m/s", ge=1, le=30, description="no combine moves faster between two records; a quicker step is a position fault"
     )
-    turn: Degrees = Field(
-        "45 deg", ge=10, le=180, description="change of course over a few records that ends a pass"
+    turn: Degrees = _setting("45 deg", ge=10, le=180, description="change of course over a few records that ends a pass")
+    least_flow: Percent = _setting(
+        "3 %", ge=0, le=50, description="flow (or yield) below this share of the log's middle value is a machine that is not working"
     )
-    least_flow: Percent = Field("3 %", ge=0, le=50, description="flow (or yield) below this share of the log's middle value is a machine that is not working")
-    pass_start: Seconds = Field("3 s", ge=0, le=60, description="flow still fills the machine (ramps of an open maize log: 3 s)")
-    pass_end: Seconds = Field("6 s", ge=0, le=60, description="flow runs out behind the crop's edge (same log: 6 s)")
-    shortest_pass: Seconds = Field("24 s", ge=0, le=300, description="shorter passes never leave their ramps")
-    speed_change: Percent = Field(
-        "20 %", ge=5, le=200, description="step of speed between records beyond which area and flow are out of step; a level is never refused"
+    pass_start: Seconds = _setting("3 s", ge=0, le=60, description="flow still fills the machine (ramps of an open maize log: 3 s)")
+    pass_end: Seconds = _setting("6 s", ge=0, le=60, description="flow runs out behind the crop's edge (same log: 6 s)")
+    shortest_pass: Seconds = _setting("24 s", ge=0, le=300, description="shorter passes never leave their ramps")
+    speed_change: Percent = _setting(
+        "20 %",
+        ge=5,
+        le=200,
+        description="step of speed between records beyond which area and flow are out of step; a level is never refused",
     )
-    least_width: Percent = Field("50 %", ge=0, le=100, description="fresh share of the header's width below which yield is a ratio of small numbers")
-    field_limits: float = Field(4.0, ge=2, le=20, description="points further than this many robust standard deviations from the field's median are refused")
-    neighbour_limit: Percent = Field("50 %", ge=10, le=500, description="departure from the median of the neighbours beyond which a point is refused")
-    boundary_margin: Percent = Field("50 %", ge=0, le=500, description="share of the header's width that a point may lie outside a given boundary")
+    least_width: Percent = _setting(
+        "50 %", ge=0, le=100, description="fresh share of the header's width below which yield is a ratio of small numbers"
+    )
+    field_limits: float = _setting(
+        4.0, ge=2, le=20, description="points further than this many robust standard deviations from the field's median are refused"
+    )
+    neighbour_limit: Percent = _setting(
+        "50 %", ge=10, le=500, description="departure from the median of the neighbours beyond which a point is refused"
+    )
+    boundary_margin: Percent = _setting(
+        "50 %", ge=0, le=500, description="share of the header's width that a point may lie outside a given boundary"
+    )
 
 
 class LossSettings(Strict):
     """From counted seeds to loss by source."""
 
-    seed_mass_doubt: Percent = Field(
+    seed_mass_doubt: Percent = _setting(
         "3 %", ge=0, le=50, description="standard error of a thousand-seed mass given in field.toml (common practice, no source)"
     )
-    ear_mass_doubt: Percent = Field("30 %", ge=0, le=100, description="standard error of the grain on one ear where it was not weighed")
-    join_distance: Metres = Field(
+    ear_mass_doubt: Percent = _setting("30 %", ge=0, le=100, description="standard error of the grain on one ear where it was not weighed")
+    join_distance: Metres = _setting(
         "12 m", ge=1, le=200, description="a stop takes speed and moisture from records this near; about one header's width"
     )
-    position_scatter: Metres = Field("2 m", ge=0, le=100, description="frames of one stop further apart than this and join_distance together are refused")
+    position_scatter: Metres = _setting(
+        "2 m", ge=0, le=100, description="frames of one stop further apart than this and join_distance together are refused"
+    )
 
 
 class SurfaceSettings(Strict):
     """From values at places to surfaces."""
 
-    smoothing: float = Field(1.3, ge=0.3, le=10, description="standard deviation of the Gaussian over the machine's layers [cells]")
-    gap: Metres = Field("12 m", ge=1, le=200, description="machine layers are not drawn further than this from a believed point")
-    least_stops: int = Field(8, ge=3, le=1000, description="below this many stops the loss is one field mean, not a surface")
-    least_seeds: int = Field(30, ge=1, le=10_000, description="below this many seeds counted in all the loss is one field mean")
+    smoothing: float = _setting(1.3, ge=0.3, le=10, description="standard deviation of the Gaussian over the machine's layers [cells]")
+    gap: Metres = _setting("12 m", ge=1, le=200, description="machine layers are not drawn further than this from a believed point")
+    least_stops: int = _setting(8, ge=3, le=1000, description="below this many stops the loss is one field mean, not a surface")
+    least_seeds: int = _setting(30, ge=1, le=10_000, description="below this many seeds counted in all the loss is one field mean")
 
 
 class ZoneSettings(Strict):
     """Where loss tracks speed or dryness."""
 
-    speed_above: MetresPerSecond | None = Field(None, examples=["4.5 mph"], description="reference speed; without it, averaged over plausible ones from the field's own speeds")
-    moisture_below: Percent | None = Field(None, examples=["13 %"], description="reference moisture; without it, averaged over plausible ones from the field's own moistures")
-    tracks_chance: float = Field(
-        0.98, ge=0.8, le=0.9999, description="posterior chance of a positive slope from which loss 'tracks' (about 1 no-effect field in 20 is flagged)"
+    speed_above: MetresPerSecond | None = _setting(
+        None, examples=["4.5 mph"], description="reference speed; without it, averaged over plausible ones from the field's own speeds"
     )
-    zone_chance: float = Field(0.8, ge=0.5, le=0.999, description="chance that a cell loses more than the least excess before it joins a zone")
-    least_excess: Percent = Field("10 %", ge=0, le=200, description="excess over the reference that matters, as a share of the field's mean loss")
-    least_area: Hectares = Field("0.2 ha", ge=0, le=100, description="smaller zones are not drawn: nobody drives differently for them")
+    moisture_below: Percent | None = _setting(
+        None, examples=["13 %"], description="reference moisture; without it, averaged over plausible ones from the field's own moistures"
+    )
+    tracks_chance: float = _setting(
+        0.98,
+        ge=0.8,
+        le=0.9999,
+        description="posterior chance of a positive slope from which loss 'tracks' (about 1 no-effect field in 20 is flagged)",
+    )
+    zone_chance: float = _setting(
+        0.8, ge=0.5, le=0.999, description="chance that a cell loses more than the least excess before it joins a zone"
+    )
+    least_excess: Percent = _setting(
+        "10 %", ge=0, le=200, description="excess over the reference that matters, as a share of the field's mean loss"
+    )
+    least_area: Hectares = _setting("0.2 ha", ge=0, le=100, description="smaller zones are not drawn: nobody drives differently for them")
 
 
 class ReportSettings(Strict):
     """What people read."""
 
-    units: Literal["us", "metric"] = Field("us", description="bu/ac, mph, ac or kg/ha, km/h, ha on every page")
-    price: str | None = Field(None, examples=["4.20 USD/bu"], description='price of the grain, as "4.20 USD/bu" or "170 USD/t"; without it no money is shown')
+    units: Literal["us", "metric"] = _setting("us", description="bu/ac, mph, ac or kg/ha, km/h, ha on every page")
+    price: str | None = _setting(
+        None, examples=["4.20 USD/bu"], description='price of the grain, as "4.20 USD/bu" or "170 USD/t"; without it no money is shown'
+    )
 
 
 class Settings(Strict):
@@ -233,7 +272,9 @@ def _inner_model(annotation: Any) -> Any:
 def _unit_of(entry: FieldInfo | None) -> str:
     """The unit a setting is kept in, with a space before it; nothing for a plain number."""
     kept = next((rule.unit for rule in (entry.metadata if entry else ()) if isinstance(rule, Typed)), "")
-    kept = kept or next((rule.unit for part in get_args(entry.annotation if entry else None) for rule in get_args(part) if isinstance(rule, Typed)), "")
+    kept = kept or next(
+        (rule.unit for part in get_args(entry.annotation if entry else None) for rule in get_args(part) if isinstance(rule, Typed)), ""
+    )
     return f" {'%' if kept == 'percent' else kept}" if kept else ""
 
 
@@ -296,7 +337,13 @@ def as_toml() -> str:
 def _setting_lines(name: str, entry: FieldInfo) -> list[str]:
     limits = _limits(entry)
     value = entry.default
-    shown_value = f'# {name} = "{(entry.examples or [""])[0]}"' if value is None else f"{name} = {value}" if isinstance(value, (int, float)) else f'{name} = "{value}"'
+    shown_value = (
+        f'# {name} = "{(entry.examples or [""])[0]}"'
+        if value is None
+        else f"{name} = {value}"
+        if isinstance(value, (int, float))
+        else f'{name} = "{value}"'
+    )
     return [f"# {entry.description}{f' ({limits})' if limits else ''}", shown_value]
 
 

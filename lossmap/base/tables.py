@@ -7,6 +7,7 @@ was tried: its report of one wrong column of 200,000 rows was a million characte
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -66,7 +67,7 @@ class Column:
         return found
 
 
-_IS_KIND = {
+_IS_KIND: dict[Kind, Callable[[pd.Series], bool]] = {
     "number": pd.api.types.is_float_dtype,
     "whole": pd.api.types.is_integer_dtype,
     "text": pd.api.types.is_string_dtype,

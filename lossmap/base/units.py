@@ -75,12 +75,12 @@ _SAFE = re.compile(r"^[A-Za-z0-9_ ./*()-]*$")
 
 
 @functools.cache
-def _registry() -> pint.UnitRegistry:
+def _registry() -> pint.UnitRegistry[float]:
     return pint.UnitRegistry(DEFINITIONS.strip().splitlines(), cache_folder=None)
 
 
 @functools.lru_cache(maxsize=512)
-def _parse(unit: str) -> pint.Quantity:
+def _parse(unit: str) -> pint.Quantity[float]:
     """One of `unit` as a quantity of the registry."""
     text = unit.strip()
     for pattern, plain in _SPELLINGS:

@@ -13,6 +13,7 @@ each pass's straight line in time removed; doubt comes from drawing passes anew.
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 
@@ -131,7 +132,13 @@ def estimated(values: Floats, pairs: Pairs, usable: Mask, interval_s: float, key
     """
     known = usable & np.isfinite(values)
     if not pairs.enough():
-        return Delay(0.0, math.nan, math.nan, False, f"not identifiable: too few neighbouring passes ran in opposite directions (set {key} if you know it)")
+        return Delay(
+            0.0,
+            math.nan,
+            math.nan,
+            False,
+            f"not identifiable: too few neighbouring passes ran in opposite directions (set {key} if you know it)",
+        )
     if known.sum() < LEAST_PAIRS or _robust_sd(values[known]) == 0:
         return Delay(0.0, math.nan, math.nan, False, "not identifiable: the column does not vary")
     apart = _differences(values, pairs, known)
@@ -155,7 +162,7 @@ def earlier(values: Floats, track: Track, seconds: float) -> Floats:
         return values
     out = np.full(len(values), np.nan)
     edges = np.append(np.flatnonzero(track.starts), len(values))
-    for first, last in zip(edges[:-1], edges[1:], strict=True):
+    for first, last in itertools.pairwise(edges):
         clock = np.cumsum(np.fmax(track.interval_s[first:last], np.nan_to_num(track.gap_s[first:last])))
         known = np.isfinite(values[first:last])
         if known.any():
@@ -187,7 +194,7 @@ def _inner(clock: Floats, pass_id: Whole) -> Mask:
     run = np.cumsum(changes) - 1
     first = clock[changes][run]
     last = clock[np.append(np.flatnonzero(changes)[1:] - 1, len(pass_id) - 1)][run]
-    return (pass_id >= 0) & (clock - first >= MARGIN_S) & (last - clock >= MARGIN_S)
+    return np.asarray((pass_id >= 0) & (clock - first >= MARGIN_S) & (last - clock >= MARGIN_S))
 
 
 def _course(track: Track, pass_id: Whole, clock: Floats) -> tuple[Floats, Floats, Floats]:

@@ -163,7 +163,7 @@ class _Log:
         """A column, NaN where the log has none."""
         if name not in self.table:
             return np.full(len(self.table), np.nan)
-        return self.table[name].to_numpy(dtype=float)[self.track.order]
+        return np.asarray(self.table[name].to_numpy(dtype=float))[self.track.order]
 
     def driven(self) -> Floats:
         """Distance exactly as logged, the track's own where the log has none."""
@@ -247,9 +247,7 @@ def _speed(log: _Log) -> Floats:
         return np.where(np.isnan(logged), log.track.distance_m / log.track.interval_s, logged)
 
 
-def _yield(
-    log: _Log, flow: Floats, logged: Floats, water: Floats, width: Floats, distance: Floats, market_pct: float
-) -> Floats:
+def _yield(log: _Log, flow: Floats, logged: Floats, water: Floats, width: Floats, distance: Floats, market_pct: float) -> Floats:
     """From mass flow where it and a clock are known, else as logged on the width really cut [kg/ha]."""
     if np.isfinite(flow).any() and log.track.clock:
         return at_market(wet_yield(flow, log.track.interval_s, width, distance), water, market_pct)
@@ -272,7 +270,7 @@ def _refuse_values(flags: _Flags, log: _Log, dry: Floats, field: Field, settings
 def _outside(points: gpd.GeoDataFrame, boundary: shapely.Geometry, margin_m: float) -> Mask:
     edge = shapely.buffer(boundary, margin_m)
     shapely.prepare(edge)
-    return ~shapely.contains_xy(edge, points.geometry.x.to_numpy(), points.geometry.y.to_numpy())
+    return ~np.asarray(shapely.contains_xy(edge, points.geometry.x.to_numpy(), points.geometry.y.to_numpy()))
 
 
 def _written(

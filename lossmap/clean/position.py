@@ -18,11 +18,11 @@ FARTHEST_M = 10_000.0
 def known_places(points: gpd.GeoDataFrame) -> Mask:
     """Records with a position on the field, in the order of the table."""
     x, y = points.geometry.x.to_numpy(), points.geometry.y.to_numpy()
-    finite = np.isfinite(x) & np.isfinite(y)
+    finite: Mask = np.isfinite(x) & np.isfinite(y)
     if not finite.any():
         return finite
     away = np.hypot(x - np.median(x[finite]), y - np.median(y[finite]))
-    return finite & (away < FARTHEST_M)
+    return np.asarray(finite & (away < FARTHEST_M))
 
 
 def jumps(track: Track, jump_speed_m_s: float) -> Mask:
@@ -86,4 +86,4 @@ def collapsed_sections(points: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, Mask
 
 
 def _mean(group: np.ndarray, values: Floats) -> Floats:
-    return (np.bincount(group, values) / np.bincount(group))[group]
+    return np.asarray((np.bincount(group, values) / np.bincount(group))[group], dtype=float)

@@ -100,7 +100,9 @@ def _samples(track: Track, width_m: Floats, heading: Floats, cutting: Whole) -> 
     wide = across.astype(np.int32)[of]
     line = inner // wide
     driven = np.minimum(track.distance_m[cutting], 40.0)
-    aside = (inner - line * wide + np.float32(0.5)) * (width_m[cutting] / across).astype(np.float32)[of] - (width_m[cutting] / 2).astype(np.float32)[of]
+    aside = (inner - line * wide + np.float32(0.5)) * (width_m[cutting] / across).astype(np.float32)[of] - (width_m[cutting] / 2).astype(
+        np.float32
+    )[of]
     behind = (line + np.float32(0.5)) * (driven / along).astype(np.float32)[of]
     sin, cos = (wave(heading[cutting]).astype(np.float32)[of] for wave in (np.sin, np.cos))
     east, north = track.easting_m[cutting], track.northing_m[cutting]

@@ -33,7 +33,9 @@ def read_boundary(field: Field, log: PointsRead | None = None) -> gpd.GeoSeries 
     shapes = shapely.make_valid(frame.geometry[frame.geometry.notna()].to_numpy())
     polygons = [part for part in shapely.get_parts(shapes) if shapely.get_type_id(part) in (3, 6)]
     if not polygons or shapely.area(polygons).sum() == 0:
-        raise ReadError(f"{where}: holds no polygon (found {', '.join(sorted(set(frame.geom_type.dropna())))}); draw the outline as a polygon")
+        raise ReadError(
+            f"{where}: holds no polygon (found {', '.join(sorted(set(frame.geom_type.dropna())))}); draw the outline as a polygon"
+        )
     if frame.crs is None:
         raise ReadError(f"{where}: does not say its coordinate system; save it as GeoJSON or with its .prj")
     return gpd.GeoSeries([shapely.union_all(polygons)], crs=frame.crs)

@@ -42,7 +42,18 @@ _WORDS: dict[str, tuple[str, ...]] = {
 }
 
 _POSITIONS: dict[str, tuple[str, ...]] = {
-    "before_header": ("before header", "before", "pre harvest", "preharvest", "pre", "standing", "standing crop", "in front", "ahead", "front"),
+    "before_header": (
+        "before header",
+        "before",
+        "pre harvest",
+        "preharvest",
+        "pre",
+        "standing",
+        "standing crop",
+        "in front",
+        "ahead",
+        "front",
+    ),
     "behind_header": ("behind header", "header", "head", "behind head", "gathering", "under machine", "under combine", "under"),
     "behind_combine": ("behind combine", "combine", "rear", "behind machine", "machine", "behind", "back", "tail", "discharge"),
 }
@@ -59,9 +70,7 @@ def read_counts(field: Field) -> gpd.GeoDataFrame:
     """
     parts = [_list(field, part) for part in field.facts.counts]
     if not parts:
-        raise ReadError(
-            f"{field.id}/field.toml: names no counts, so there is no loss to map; add a [[counts]] with path = \"counts.csv\""
-        )
+        raise ReadError(f'{field.id}/field.toml: names no counts, so there is no loss to map; add a [[counts]] with path = "counts.csv"')
     return COUNTS.check(gpd.GeoDataFrame(pd.concat(parts, ignore_index=True), crs="EPSG:4326"))
 
 
@@ -139,7 +148,13 @@ def _stop_ids(raw: Raw, column: str | None) -> pd.Series:
 
 def _positions(raw: Raw, column: str) -> pd.Series:
     said = raw.columns[column].astype("string").fillna("").str.strip()
-    words = said.str.lower().str.replace(r"[^a-z]+", " ", regex=True).str.replace(r"\b(the|crop|of)\b", "", regex=True).str.split().str.join(" ")
+    words = (
+        said.str.lower()
+        .str.replace(r"[^a-z]+", " ", regex=True)
+        .str.replace(r"\b(the|crop|of)\b", "", regex=True)
+        .str.split()
+        .str.join(" ")
+    )
     position = words.map(_POSITION_OF)
     wrong = np.flatnonzero(position.isna().to_numpy())
     if wrong.size:
@@ -195,6 +210,10 @@ def _sensible(raw: Raw, table: dict[str, object]) -> None:
         ("no frame area above zero", ~(frame > 0)),
         ("fewer than one frame", ~(frames >= 1)),
     ]
-    faults = [f"{raw.where}, row {raw.first_row + int(np.flatnonzero(wrong)[0])}: has {words}; correct the row" for words, wrong in checks if wrong.any()]
+    faults = [
+        f"{raw.where}, row {raw.first_row + int(np.flatnonzero(wrong)[0])}: has {words}; correct the row"
+        for words, wrong in checks
+        if wrong.any()
+    ]
     if faults:
         raise ReadError("\n".join(faults))

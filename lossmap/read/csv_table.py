@@ -70,10 +70,8 @@ def _decoded(path: Path, where: str) -> str:
         content = path.read_bytes()
     except OSError as fault:
         raise ReadError(f"{where}: cannot be read ({fault.strerror}); check its name and rights") from fault
-    if content.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
-        encodings = ["utf-16"]
-    else:
-        encodings = ["utf-8-sig", "latin-1"]
+    is_utf16 = content.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
+    encodings = ["utf-16"] if is_utf16 else ["utf-8-sig", "latin-1"]
     for encoding in encodings:
         try:
             text = content.decode(encoding)

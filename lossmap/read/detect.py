@@ -66,15 +66,25 @@ _ROLES: dict[str, _Role] = {
     "time": _Role(("iso time", "timestamp", "time", "date time", "datetime", "gps time", "utc time", "time utc")),
     # no name is trusted for this one: identifiers of all kinds look like running numbers
     "record": _Role(()),
-    "mass_flow": _Role(("mass flow", "grain flow", "crop flow mass", "crop flow", "grain mass flow", "flow", "mass"), 0.05, 60, ("lb/s", "kg/s", "t/h")),
+    "mass_flow": _Role(
+        ("mass flow", "grain flow", "crop flow mass", "crop flow", "grain mass flow", "flow", "mass"), 0.05, 60, ("lb/s", "kg/s", "t/h")
+    ),
     "yield": _Role(
-        ("yield", "dry yield", "yield dry", "grain yield", "yield volume dry", "yield volume", "wet mass"), 300, 40_000, ("bu/ac", "t/ha", "kg/ha", "lb/ac", "q/ha")
+        ("yield", "dry yield", "yield dry", "grain yield", "yield volume dry", "yield volume", "wet mass"),
+        300,
+        40_000,
+        ("bu/ac", "t/ha", "kg/ha", "lb/ac", "q/ha"),
     ),
     "moisture": _Role(("moisture", "grain moisture", "moist", "crop moisture"), 3, 70, ("percent", "fraction", "ppm")),
     "speed": _Role(("ground speed", "speed", "velocity", "vehicle speed"), 0.1, 6, ("mph", "km/h", "m/s", "kn")),
     "distance": _Role(("distance", "dist", "distance travelled", "distance traveled"), 0.05, 40, ("ft", "m", "in", "cm", "mm")),
     "interval": _Role(("interval", "seconds", "duration", "cycle", "logging interval", "time step"), 0.05, 60, ("s", "ms")),
-    "width": _Role(("swath width", "header width", "cut width", "working width", "swathwidth", "width", "swath"), 0.5, 30, ("ft", "m", "in", "cm", "mm")),
+    "width": _Role(
+        ("swath width", "header width", "cut width", "working width", "swathwidth", "width", "swath"),
+        0.5,
+        30,
+        ("ft", "m", "in", "cm", "mm"),
+    ),
     "heading": _Role(("heading", "track deg", "track", "bearing", "course", "track angle"), 0, 360, ("deg",)),
     "work": _Role(("work state", "header status", "header state", "work", "status header")),
     "machine": _Role(("machine", "combine", "vehicle", "machine id")),
@@ -96,7 +106,9 @@ _LIKELY = {"mass_flow": "lb/s", "yield": "bu/ac", "moisture": "%", "elevation": 
 }
 
 
-def columns_of(raw: Raw, chosen: Mapping[str, ColumnChoice], bushel_lb: float | None, header_width_m: float = float("nan")) -> list[Detected]:
+def columns_of(
+    raw: Raw, chosen: Mapping[str, ColumnChoice], bushel_lb: float | None, header_width_m: float = float("nan")
+) -> list[Detected]:
     """Every role that the file's columns play.
 
     Parameters
@@ -158,7 +170,7 @@ class _Search:
     def measure_ground(self) -> None:
         """Positions, clock and order are settled: measure the steps."""
         x, y = self.raw.x, self.raw.y
-        degrees = x is None and "longitude" in self.found or bool(self.raw.crs and self.raw.crs.is_geographic)
+        degrees = (x is None and "longitude" in self.found) or bool(self.raw.crs and self.raw.crs.is_geographic)
         for across, up in (("longitude", "latitude"), ("easting", "northing")):
             if x is None and across in self.found and up in self.found:
                 x, y = (column_numbers(self.raw, self.found[role].column) for role in (across, up))
@@ -290,8 +302,8 @@ class _Search:
         if not _possible(role, value):
             entry = _ROLES[role]
             raise ReadError(
-                f"{self.raw.where}: {role}: the middle value of {shown(column)} would be {value:.4g} {ROLES[role]} if it is in {shown(unit)}, "
-                f"which cannot be (expected {entry.least:g} to {entry.most:g}); give the right unit or column in [points.columns]"
+                f"{self.raw.where}: {role}: the middle value of {shown(column)} would be {value:.4g} {ROLES[role]} "
+                f"if it is in {shown(unit)}, which cannot be (expected {entry.least:g} to {entry.most:g}); give the right unit or column in [points.columns]"
             )
         ratio = ratio_of(role, value, self.ground, self.known)
         # a header may be narrower than the owner says, so a width is shown beside its check but never refused

@@ -85,7 +85,9 @@ def ground_of(x: Floats | None, y: Floats | None, degrees: bool, seconds: Floats
     moving = (step > 0.2) & (step < LONGEST_STEP_M)
     follows = np.isfinite(step).sum() > 2 and float(np.nanmedian(step)) < LONGEST_STEP_M and moving.any()
     clock = seconds[rows] if seconds is not None else None
-    return Ground(float(np.median(step[moving])) if follows else np.nan, _usual_interval(clock), width_m, rows, moving if follows else moving & False)
+    return Ground(
+        float(np.median(step[moving])) if follows else np.nan, _usual_interval(clock), width_m, rows, moving if follows else moving & False
+    )
 
 
 def ratio_of(role: str, value: float, ground: Ground, known: dict[str, float]) -> float:

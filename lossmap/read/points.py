@@ -281,7 +281,7 @@ def _lacking(where: str, columns: Mapping[str, object] | gpd.GeoDataFrame) -> li
         (known("moisture_pct"), "has no moisture: loss cannot be joined with dryness, yield stays as logged"),
         (
             known("speed_m_s") or known("interval_s"),
-            "has neither speed, time nor interval: loss cannot be joined with speed (set interval = \"1 s\" beside path if you know it)",
+            'has neither speed, time nor interval: loss cannot be joined with speed (set interval = "1 s" beside path if you know it)',
         ),
         (known("mass_flow_kg_s"), "has no mass flow: yield is taken as logged, at market moisture"),
     ]
@@ -291,5 +291,3 @@ def _lacking(where: str, columns: Mapping[str, object] | gpd.GeoDataFrame) -> li
 def _empty() -> gpd.GeoDataFrame:
     columns: dict[str, pd.Series] = {"machine": pd.Series([], dtype="str"), "log": pd.Series([], dtype="int64")}
     return gpd.GeoDataFrame(columns, geometry=[], crs=WGS84)
-
-

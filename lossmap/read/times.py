@@ -77,7 +77,7 @@ def _parsed(raw: Raw, column: str, text: pd.Series) -> pd.Series:
     first = int(np.flatnonzero((iso.isna() & known).to_numpy())[0])
     raise ReadError(
         f'{raw.where}, row {raw.first_row + first}: {column} "{shown(text.iloc[first])}" is not a time lossmap reads; '
-        "write 2025-10-18T14:03:07Z, or leave it out with time = \"\" under [points.columns]"
+        'write 2025-10-18T14:03:07Z, or leave it out with time = "" under [points.columns]'
     )
 
 

@@ -10,10 +10,12 @@ __all__ = ["cut_short", "header_words", "unit_hint", "unit_in_header"]
 
 _UNIT_BRACKETS = re.compile(r"[\(\[]\s*([^\)\]]+?)\s*[\)\]]")
 _SPLIT = re.compile(r"[^A-Za-z0-9%²]+")
-_TAIL_UNITS = frozenset(
-    "lb/s kg/s t/h bu/ac lb/ac kg/ha t/ha q/ha mph kmh km/h m/s kn "
-    "deg m ft in cm mm s ms pct percent ppm fraction ft2 m2 g acre".split()
-)
+# fmt: off
+_TAIL_UNITS = frozenset([
+    "lb/s", "kg/s", "t/h", "bu/ac", "lb/ac", "kg/ha", "t/ha", "q/ha", "mph", "kmh", "km/h", "m/s", "kn", "deg", "m", "ft", "in", "cm", "mm",
+    "s", "ms", "pct", "percent", "ppm", "fraction", "ft2", "m2", "g", "acre",
+])
+# fmt: on
 
 
 def header_words(column: str) -> str:

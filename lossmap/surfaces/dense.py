@@ -22,7 +22,7 @@ from lossmap.base.grid import Floats, Grid, Surface
 from lossmap.base.settings import SurfaceSettings
 from lossmap.base.tables import POINTS
 
-__all__ = ["Placement", "dense", "placed"]
+__all__ = ["Placement", "by_pass", "dense", "placed"]
 
 Bools = npt.NDArray[np.bool_]
 
@@ -91,13 +91,42 @@ def dense(
     weight = _area(points)[at.rows]
     known = np.isfinite(values) & (at.cell >= 0)
     if not known.any():
-        raise TooLittleData(f"{column}: no believed point on the field has a value ({at.rows.sum():,} points are believed); see the flags")
+        raise TooLittleData(_nothing_known(column, at))
     mean, error = _smoothed(values[known], weight[known], at.cell[known], grid, settings.smoothing)
     mean[~at.near] = np.nan
-    means, unit = next(((entry.means, entry.unit) for entry in POINTS.columns if entry.name == column), (column, ""))
-    note = f"{means}: mean of {int(known.sum()):,} believed points a cell, smoothed over {settings.smoothing * grid.cell_m:g} m"
-    low, high = mean - Z90 * error, mean + Z90 * error
-    return Surface(column, unit, grid, mean.astype(np.float32), low.astype(np.float32), high.astype(np.float32), note)
+    return _surface(
+        column, grid, mean, error, f"mean of {int(known.sum()):,} believed points a cell, smoothed over {settings.smoothing * grid.cell_m:g} m"
+    )
+
+
+def by_pass(
+    points: gpd.GeoDataFrame, column: str, grid: Grid, inside: Bools, settings: SurfaceSettings, placement: Placement | None = None
+) -> Surface:
+    """Surface of a column that each pass has for itself, such as ground speed.
+
+    A neighbouring pass may have been driven twice as fast: smoothing across passes would
+    make both look alike, and loss that goes with speed would be spread over cells that
+    were never driven so. Each cell takes the mean of the records in it, an empty one that
+    of the nearest cell that has any.
+
+    Parameters, gaps and refusals are those of `dense`; the interval is that of a record's
+    own scatter within cells over the records that made the mean.
+    """
+    at = placed(points, grid, inside, settings) if placement is None else placement
+    values = points[column].to_numpy(float)[at.rows]
+    known = np.isfinite(values) & (at.cell >= 0)
+    if not known.any():
+        raise TooLittleData(_nothing_known(column, at))
+    cells, cell, value = grid.rows * grid.cols, at.cell[known], values[known]
+    count = np.bincount(cell, minlength=cells)
+    mean = np.bincount(cell, value, cells) / np.maximum(count, 1)
+    within = value - mean[cell]
+    freedom = max(int((count[count > 1] - 1).sum()), 1)
+    error = math.sqrt(float((within[count[cell] > 1] ** 2).sum()) / freedom) / np.sqrt(np.maximum(count, 1))
+    nearest = ndimage.distance_transform_edt((count == 0).reshape(grid.shape), return_distances=False, return_indices=True)
+    mean, error = (part.reshape(grid.shape)[tuple(nearest)] for part in (mean, error))
+    mean[~at.near] = np.nan
+    return _surface(column, grid, mean, error, f"each pass's own, mean of {int(known.sum()):,} believed points a cell")
 
 
 def placed(points: gpd.GeoDataFrame, grid: Grid, inside: Bools, settings: SurfaceSettings) -> Placement:
@@ -109,6 +138,16 @@ def placed(points: gpd.GeoDataFrame, grid: Grid, inside: Bools, settings: Surfac
     filled.ravel()[cell[cell >= 0]] = True
     near = ndimage.distance_transform_edt(~filled, sampling=grid.cell_m) <= settings.gap if filled.any() else filled
     return Placement(grid, rows, cell, inside & near)
+
+
+def _nothing_known(column: str, at: Placement) -> str:
+    return f"{column}: no believed point on the field has a value ({at.rows.sum():,} points are believed); see the flags"
+
+
+def _surface(column: str, grid: Grid, mean: Floats, error: Floats, how: str) -> Surface:
+    means, unit = next(((entry.means, entry.unit) for entry in POINTS.columns if entry.name == column), (column, ""))
+    parts = (part.astype(np.float32) for part in (mean, mean - Z90 * error, mean + Z90 * error))
+    return Surface(column, unit, grid, *parts, f"{means}: {how}")
 
 
 def _area(points: gpd.GeoDataFrame) -> Floats:

@@ -127,7 +127,7 @@ elevation = { column = "elev", unit = "ft" }"""
 
 
 def test_delays_injected_into_the_open_maize_log_come_back(open_data, tmp_path):
-    """6, 12 and 18 s put into its flow come back within 0.6 s; untouched it stays in -3.1 to -0.5 s and is not moved; elevation shows none."""
+    """6, 12 and 18 s put into its flow come back within 0.6 s; untouched it stays in -3.1 to -0.5 s, unmoved."""
     log = open_log(open_data, tmp_path, "gartner-corn/gartner.corn.txt", "360 in", MAIZE)
     track, values, pairs, working = of_log(log, 9.144)
     untouched = estimated(values("mass_flow_kg_s"), pairs, working, 3.0, "key")

@@ -161,7 +161,9 @@ def test_too_few_believed_records_are_refused(straight_log, field, settings):
     """A log of zero flow cannot make a map, and says which reason took it."""
     log = straight_log(passes=1)
     log["mass_flow_kg_s"] = 0.0
-    with pytest.raises(TooLittleData, match=r"made: 0 of 150 records can be believed, at least 50 are needed \(most are flagged \"not working\"\)"):
+    with pytest.raises(
+        TooLittleData, match=r"made: 0 of 150 records can be believed, at least 50 are needed \(most are flagged \"not working\"\)"
+    ):
         clean(log, field, settings)
 
 
@@ -188,7 +190,8 @@ def _gartner(open_data, tmp_path):
     (folder / "field.toml").write_text(
         'name = "Open maize log"\ncrop = "corn"\nheader_width = "360 in"\n[[points]]\npath = "points.txt"\n[points.columns]\n'
         'mass_flow = { column = "mass", unit = "lb/s" }\ninterval = { column = "seconds", unit = "s" }\n'
-        'distance = { column = "dist", unit = "in" }\nmoisture = { column = "moist", unit = "%" }\nelevation = { column = "elev", unit = "ft" }\n'
+        'distance = { column = "dist", unit = "in" }\nmoisture = { column = "moist", unit = "%" }\n'
+        'elevation = { column = "elev", unit = "ft" }\n'
     )
     field = read_field(folder)
     log = read_points(field).table

@@ -77,5 +77,7 @@ def test_no_counts_no_map(field_folder):
 def test_notes_stay_letter_for_letter(field_folder):
     """What a counter wrote is data and comes through unchanged."""
     note = '=cmd|"calc"!A1 {{7*7}} <b>'
-    table = counts(field_folder, HEAD.replace("frames", "frames,note") + f'1,-93.6,41.9,rear,3,1,1,"{note.replace(chr(34), chr(34) * 2)}"\n')
+    table = counts(
+        field_folder, HEAD.replace("frames", "frames,note") + f'1,-93.6,41.9,rear,3,1,1,"{note.replace(chr(34), chr(34) * 2)}"\n'
+    )
     assert table["note"].iloc[0] == note

@@ -52,7 +52,14 @@ def test_moisture_has_one_unit_that_fits(value, unit):
 
 @pytest.mark.parametrize(
     ("column", "value", "unit"),
-    [("distance", 2 / 0.3048, "ft"), ("distance", 2.0, "m"), ("distance", 2 / 0.0254, "in"), ("speed", 2 / 0.44704, "mph"), ("speed", 7.2, "km/h"), ("speed", 2.0, "m/s")],
+    [
+        ("distance", 2 / 0.3048, "ft"),
+        ("distance", 2.0, "m"),
+        ("distance", 2 / 0.0254, "in"),
+        ("speed", 2 / 0.44704, "mph"),
+        ("speed", 7.2, "km/h"),
+        ("speed", 2.0, "m/s"),
+    ],
 )
 def test_a_unit_nobody_wrote_is_found_on_the_ground(column, value, unit):
     """Two metres a second decide between ft, m and in, and between mph, km/h and m/s."""
@@ -133,7 +140,13 @@ OPEN = {
         {},
         60.0,
         10.668,
-        {"mass_flow": ("flw_lbs", "lb/s"), "moisture": ("moistur", "percent"), "distance": ("dist_in", "in"), "width": ("swth_w_", "in"), "heading": ("hdng_dg", "deg")},
+        {
+            "mass_flow": ("flw_lbs", "lb/s"),
+            "moisture": ("moistur", "percent"),
+            "distance": ("dist_in", "in"),
+            "width": ("swth_w_", "in"),
+            "heading": ("hdng_dg", "deg"),
+        },
         ["yield"],
     ),
     "montana-grain/FarmerI_YL18_YLD_2018_henrys.zip": (
@@ -157,14 +170,26 @@ OPEN = {
         {},
         32.0,
         7.3152,
-        {"time": ("IsoTime", ""), "moisture": ("Moisture", "percent"), "distance": ("DISTANCE", "ft"), "width": ("SWATHWIDTH", "ft"), "heading": ("Heading", "deg")},
+        {
+            "time": ("IsoTime", ""),
+            "moisture": ("Moisture", "percent"),
+            "distance": ("DISTANCE", "ft"),
+            "width": ("SWATHWIDTH", "ft"),
+            "heading": ("Heading", "deg"),
+        },
         ["yield"],
     ),
     "gartner-corn/gartner.corn.txt": (
         {},
         56.0,
         9.144,
-        {"longitude": ("long", "deg"), "latitude": ("lat", "deg"), "moisture": ("moist", "percent"), "distance": ("dist", "in"), "interval": ("seconds", "s")},
+        {
+            "longitude": ("long", "deg"),
+            "latitude": ("lat", "deg"),
+            "moisture": ("moist", "percent"),
+            "distance": ("dist", "in"),
+            "interval": ("seconds", "s"),
+        },
         ["mass_flow"],
     ),
 }

@@ -25,8 +25,14 @@ def test_the_file_itself_may_be_named(field_folder):
     ("change", "message"),
     [
         (('header_width = "30 ft"', 'header_widht = "30 ft"'), "creek/field.toml: header_widht: no such key; did you mean header_width?"),
-        (('header_width = "30 ft"', "header_width = 30"), 'creek/field.toml: header_width: 30 is not a number with a unit; write for example "30 ft"'),
-        (('header_width = "30 ft"', 'header_width = "30"'), 'creek/field.toml: header_width: "30" is not a number with a unit; write for example "30 ft"'),
+        (
+            ('header_width = "30 ft"', "header_width = 30"),
+            'creek/field.toml: header_width: 30 is not a number with a unit; write for example "30 ft"',
+        ),
+        (
+            ('header_width = "30 ft"', 'header_width = "30"'),
+            'creek/field.toml: header_width: "30" is not a number with a unit; write for example "30 ft"',
+        ),
         (('crop = "corn"', 'crop = "cornn"'), 'creek/field.toml: crop: "cornn" is not in the crop table; did you mean corn?'),
         (('name = "Made creek"', "name = Made creek"), "creek/field.toml: is not TOML"),
     ],

@@ -30,7 +30,10 @@ def test_every_format_gives_the_same_table(field_folder, tmp_path, name):
     )
     file = tmp_path / name
     frame.to_parquet(file) if name.endswith("parquet") else frame.to_file(file)
-    keys = '[points.columns]\nmass_flow = { column = "flow", unit = "lb/s" }\nspeed = { column = "speed", unit = "mph" }\ninterval = { column = "seconds", unit = "s" }'
+    keys = (
+        '[points.columns]\nmass_flow = { column = "flow", unit = "lb/s" }\nspeed = { column = "speed", unit = "mph" }\n'
+        'interval = { column = "seconds", unit = "s" }'
+    )
     table = read_points(read_field(field_folder(points=file.read_bytes(), points_name=name, points_keys=keys, name="other"))).table
     # FlatGeobuf's index reorders records; each must still have its own values
     table = table.iloc[table.geometry.y.argsort().to_numpy()]
@@ -55,7 +58,10 @@ def test_several_logs_follow_one_another(field_folder):
 @pytest.mark.parametrize(
     ("change", "message"),
     [
-        (("-93.60000,41.90002,31", "-93.60000,41.90002,n/a"), 'row 3: Mass flow (lb/s) "n/a" is not a number; if it means "no value", set missing = ["n/a"]'),
+        (
+            ("-93.60000,41.90002,31", "-93.60000,41.90002,n/a"),
+            'row 3: Mass flow (lb/s) "n/a" is not a number; if it means "no value", set missing = ["n/a"]',
+        ),
         (("41.90002", "999"), "row 3: latitude 999 is outside -90 to 90; correct it, or set crs where the places are not in degrees"),
         (("Mass flow (lb/s)", "thing"), "no column was understood as yield or mass flow"),
         (("longitude,latitude", "this one,that one"), "holds no position"),

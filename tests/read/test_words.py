@@ -51,7 +51,15 @@ def test_names_cut_to_ten_letters(header, phrase, left, hint):
 
 
 @pytest.mark.parametrize(
-    ("header", "phrase"), [("altitude", "latitude"), ("lat", "altitude"), ("crop", "crop flow"), ("fl_cn_t", "flow"), ("prd_c__", "speed"), ("a_long_name_x", "a")]
+    ("header", "phrase"),
+    [
+        ("altitude", "latitude"),
+        ("lat", "altitude"),
+        ("crop", "crop flow"),
+        ("fl_cn_t", "flow"),
+        ("prd_c__", "speed"),
+        ("a_long_name_x", "a"),
+    ],
 )
 def test_names_that_only_look_alike(header, phrase):
     """Altitude is no latitude, a crop code no crop flow, fuel no flow."""

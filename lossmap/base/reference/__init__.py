@@ -108,9 +108,7 @@ def advice(source: str, crop_name: str) -> tuple[Advice, ...]:
 @functools.cache
 def cautions(where: str) -> tuple[Caution, ...]:
     """What to say about safety where people count, adjust, or fire threatens."""
-    return tuple(
-        Caution(row["where"], row["text"], tuple(row["key"].split())) for row in _rows("cautions.csv") if row["where"] == where
-    )
+    return tuple(Caution(row["where"], row["text"], tuple(row["key"].split())) for row in _rows("cautions.csv") if row["where"] == where)
 
 
 def _crop(row: dict[str, str]) -> Crop:

@@ -48,6 +48,10 @@ class Archive:
         """Lower-case names of the files, sorted."""
         return tuple(sorted(self._stored))
 
+    def has(self, *names: str) -> bool:
+        """Whether all of these are there, in any letter case."""
+        return all(name.lower() in self._stored for name in names)
+
     def place(self, name: str) -> str:
         """A file as it shall stand in messages: under the name it really has."""
         stored = self._stored.get(name.lower(), (name,))[0]
@@ -78,8 +82,10 @@ def holds_task_data(path: Path, where: str) -> bool:
     Raises
     ------
     ReadError
-        The archive is too large to look into.
+        The archive is too large to look into, or the path is TASKDATA.XML itself.
     """
+    if path.name.lower() == TASK_FILE and path.is_file():
+        raise ReadError(f"{where}: is one of several files of task data; give the folder it lies in as path")
     if not path.is_dir() and not (is_file_of(path, ".zip") and zipfile.is_zipfile(path)):
         return False
     try:

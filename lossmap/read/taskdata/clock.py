@@ -45,7 +45,8 @@ def times_of(records: Records, begins: Sequence[datetime.datetime]) -> tuple[Ins
         return (receiver, "") if usable else (None, "records have no time")
     ahead = _ahead_of_receiver(clock, receiver)
     if receiver is not None and ahead is not None:
-        return np.where(np.isnat(receiver), clock - ahead, receiver), ""
+        away = np.abs(receiver - (clock - ahead)) > np.timedelta64(_FARTHEST_S, "s")
+        return np.where(np.isnat(receiver) | away, clock - ahead, receiver), ""
     zone = _zone(clock, begins)
     if zone is not None:
         return clock - zone, ""

@@ -25,12 +25,12 @@ from lossmap.read.taskdata.roles import KNOWN, WET_YIELD, YIELD, roles_of, timin
 from lossmap.read.taskdata.tasks import Description, Device, ListedLog, described
 from lossmap.read.taskdata.totals import steps_m, unlike_totals
 
-__all__ = ["LONGEST_STEP_S", "TaskData", "TimeLog", "read_task_data"]
+__all__ = ["TaskData", "TimeLog", "read_task_data"]
 
 MOST_HEADER = 1_000_000
 
-#: A longer time between two records is a pause, not an interval.
-LONGEST_STEP_S = 60.0
+# Longer than both between two records is a pause, not an interval (open logs of 1 s have steps of up to 7 s).
+PAUSE_S, PAUSE_STEPS = 10.0, 5.0
 
 # No ground is higher or lower.
 _HIGHEST_MM = 9_000_000
@@ -52,7 +52,8 @@ class TimeLog:
     longitude, latitude : array
         [deg], NaN where a record has no fix.
     columns : DataFrame
-        One row a record: ``time`` [UTC], ``interval_s``, columns of POINTS in SI,
+        One row a record: ``time`` [UTC], ``interval_s`` since the record before (NaN after a
+        pause), ``distance_m`` (logged speed times interval), columns of POINTS in SI,
         ``wet_yield_kg_ha`` (as it came from the field), and the loss signal.
     timing : StatedTiming
         Its ``log`` counts the logs that were read, from 0.
@@ -117,32 +118,35 @@ def read_task_data(path: Path, where: str, layer: str | None = None) -> TaskData
 
 def _chosen(archive: Archive, description: Description, layer: str | None) -> tuple[list[ListedLog], list[str]]:
     """The logs of one field that are there, and what is said of the others."""
-    there = [log for log in description.logs if {f"{log.name}.bin".lower(), f"{log.name}.xml".lower()} <= set(archive.names)]
-    missing = [log.name for log in description.logs if log not in there and (layer is None or layer in _labels(log, description))]
+    wanted = [log for log in description.logs if layer is None or layer in _labels(log, description)]
+    if layer is not None and not wanted:
+        labels = {label for log in description.logs for label in _labels(log, description)}
+        raise ReadError(f"{archive.where}: has no field, task or log {shown(layer)}; {shown(near(layer, labels), 300)}")
+    there = [log for log in wanted if archive.has(f"{log.name}.bin", f"{log.name}.xml")]
+    missing = {log.name for log in wanted} - {log.name for log in there}
     notes = []
     if missing:
-        notes.append(
-            f"{archive.where}: a file of {_some(missing)} is missing (TASKDATA.XML lists it); copy the whole folder from the machine"
-        )
+        notes.append(f"{archive.where}: a file of {_some(sorted(missing))} is missing (TASKDATA.XML lists it); copy the whole folder again")
     if layer is not None:
-        chosen = [log for log in there if layer in _labels(log, description)]
-        if not chosen and not missing:
-            labels = {label for log in there for label in _labels(log, description)}
-            raise ReadError(f"{archive.where}: has no field, task or log {shown(layer)}; {shown(near(layer, labels), 300)}")
-        return chosen, notes
-    unlisted = [log.name for log in there if not log.task]
+        return there, notes
+    unlisted = [log.name for log in there if not log.listed]
     if unlisted:
         remedy = f'if it is of this field, add a [[points]] with layer = "{shown(unlisted[0])}"'
         notes.append(f"{archive.where}: no task lists {_some(unlisted)}, so it was left out; {remedy}")
-    chosen = [log for log in there if log.task]
+    chosen = [log for log in there if log.listed]
+    _refuse_several_fields(chosen, description, archive.where)
+    return chosen, notes
+
+
+def _refuse_several_fields(chosen: Sequence[ListedLog], description: Description, where: str) -> None:
+    """One map is of one field: a season's export of many is not mixed."""
     fields = dict.fromkeys(log.field for log in chosen if log.field)
     if len(fields) > 1:
         known = [f"{field} {shown(description.fields[field].name)}" if field in description.fields else field for field in fields]
         raise ReadError(
-            f"{archive.where}: holds logs of {len(fields)} fields ({shown(', '.join(known), 300)}); "
+            f"{where}: holds logs of {len(fields)} fields ({shown(', '.join(known), 300)}); "
             f'name one beside path, for example layer = "{shown(next(iter(fields)))}"'
         )
-    return chosen, notes
 
 
 def _labels(log: ListedLog, description: Description) -> set[str]:
@@ -165,7 +169,7 @@ def _time_log(archive: Archive, description: Description, listed: ListedLog, num
     longitude, latitude = _degrees(records, header, "east", 180), _degrees(records, header, "north", 90)
     if np.isnan(longitude).all():
         notes.append("records have no position")
-    columns = {**_timed(when, readings.count), **_elevation(records, header), **roles.columns}
+    columns = _driven({**_timed(when), **_elevation(records, header), **roles.columns})
     notes += [*([said] if said else []), *roles.notes]
     notes += unlike_totals(columns, steps_m(longitude, latitude), readings, listed.totals)
     table = pd.DataFrame(columns, index=range(readings.count))
@@ -226,13 +230,21 @@ def _elevation(records: Records, header: Header) -> dict[str, Floats]:
     return {"elevation_m": np.where(known, up_mm * factor("mm", "m"), np.nan)} if known.any() else {}
 
 
-def _timed(when: Instants | None, count: int) -> dict[str, Floats]:
+def _timed(when: Instants | None) -> dict[str, Floats]:
     """Seconds since the record before; a pause is none."""
     if when is None:
         return {}
     step_s = np.diff(when, prepend=np.datetime64("NaT")) / np.timedelta64(1, "s")
-    with np.errstate(invalid="ignore"):
-        return {"interval_s": np.where((step_s > 0) & (step_s <= LONGEST_STEP_S), step_s, np.nan)}
+    forward = step_s[step_s > 0]
+    longest = max(PAUSE_S, PAUSE_STEPS * float(np.median(forward))) if forward.size else PAUSE_S
+    return {"interval_s": np.where((step_s > 0) & (step_s <= longest), step_s, np.nan)}
+
+
+def _driven(columns: dict[str, Floats]) -> dict[str, Floats]:
+    """With the way driven in each interval, where speed is logged: what the machine measured, not two fixes apart."""
+    if not {"speed_m_s", "interval_s"} <= columns.keys():
+        return columns
+    return {**columns, "distance_m": columns["speed_m_s"] * columns["interval_s"]}
 
 
 def _enough(logs: Sequence[TimeLog], where: str) -> None:

@@ -65,15 +65,18 @@ class Readings:
         self._device = device
         self._by_ddi: dict[int, list[Reading]] = {}
         for index, entry in enumerate(header.logged):
-            values = records.values[:, places[index]] if index in places else np.full(self.count, np.nan)
-            if np.isfinite(values).any():
-                self._add(entry.ddi, entry.element, "logged", values)
+            if index in places and np.isfinite(records.values[:, places[index]]).any():
+                self._add(entry.ddi, entry.element, "logged", records.values[:, places[index]])
             elif entry.constant is not None:
-                self._add(entry.ddi, entry.element, "fixed for the log", np.full(self.count, float(entry.constant)))
+                self._add(entry.ddi, entry.element, "fixed for the log", self._same(entry.constant))
         for id, element in elements.items():
             for ddi, value in element.constants.items():
                 if element.device == device and ddi not in self._by_ddi:
-                    self._add(ddi, id, "device description", np.full(self.count, float(value)))
+                    self._add(ddi, id, "device description", self._same(value))
+
+    def _same(self, value: int) -> Floats:
+        # a view of one number: a description may hold thousands of constants
+        return np.broadcast_to(np.float64(value), (self.count,))
 
     def _add(self, ddi: int, element: str, how: str, values: Floats) -> None:
         known = self._elements.get(element)

@@ -108,17 +108,18 @@ def _places(first: Whole, counts: npt.NDArray[np.uint8]) -> tuple[Whole, Whole]:
 def _sound(fixed: npt.NDArray[np.void], rows: Whole, index: npt.NDArray[np.uint8], logged: int) -> int:
     """How many records stand before the first that cannot be one.
 
-    After a lost byte records are read out of step; that shows within a record or two as a
-    value the header does not list, an hour past midnight or a place off the earth.
+    After a lost byte records are read out of step. That shows within a record or two: as a
+    value the header does not list, or as another day together with an hour past midnight or
+    a place off the earth. Either alone is a clock or a receiver that had nothing to say.
     """
     wrong = np.zeros(len(fixed), dtype=bool)
     wrong[rows[index >= logged]] = True
-    names = fixed.dtype.names or ()
-    if "time_ms" in names:
-        wrong |= (fixed["time_ms"] > _DAY_MS) & (fixed["time_ms"] != 0xFFFF_FFFF)
-    for name, most in (("north", 90), ("east", 180)):
-        if name in names:
-            # all bits, or all but the first, set: no fix
-            degrees = fixed[name].astype(np.int64)
-            wrong |= (np.abs(degrees) > most * 10_000_000) & ~np.isin(degrees, (2**31 - 1, -(2**31), -1))
+    if "day" in (fixed.dtype.names or ()):
+        odd = fixed["time_ms"] > _DAY_MS
+        for name, most in (("north", 900_000_000), ("east", 1_800_000_000)):
+            if name in (fixed.dtype.names or ()):
+                odd |= np.abs(fixed[name].astype(np.int64)) > most
+        odd[1:] &= fixed["day"][1:] != fixed["day"][:-1]
+        odd[:1] = False
+        wrong |= odd
     return int(np.argmax(wrong)) if wrong.any() else len(fixed)

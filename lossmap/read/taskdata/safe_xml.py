@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import math
 import re
 from xml.etree import ElementTree
@@ -18,7 +19,7 @@ MOST_XML = 100_000_000
 MOST_ELEMENTS = 4_000_000
 
 _DECLARED = re.compile(rb"""^\s*<\?xml[^>]{0,200}?encoding\s*=\s*["']([A-Za-z0-9._-]{1,40})["']""")
-_ENCODINGS = ("utf-8", "us-ascii", "iso-8859-1", "iso-8859-15", "windows-1250", "windows-1252")
+_ENCODINGS = ("utf-8", "ascii", "iso8859-1", "iso8859-15", "cp1250", "cp1252")
 _FORBIDDEN = re.compile(r"<!(DOCTYPE|ENTITY)")
 
 
@@ -58,8 +59,12 @@ def _decoded(content: bytes, where: str) -> str:
     # machines write files of a fixed length and leave the rest at zero
     content = content.rstrip(b"\0").removeprefix(b"\xef\xbb\xbf")
     declared = _DECLARED.match(content)
-    encoding = declared[1].decode().lower() if declared else "utf-8"
-    if encoding not in _ENCODINGS:
+    encoding = declared[1].decode() if declared else "utf-8"
+    try:
+        usual = codecs.lookup(encoding).name in _ENCODINGS
+    except LookupError:
+        usual = False
+    if not usual:
         raise ReadError(f"{where}: is written in {shown(encoding)}, which task data are not; save it as UTF-8")
     return content.decode(encoding, errors="replace")
 

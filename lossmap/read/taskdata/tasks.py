@@ -58,7 +58,9 @@ class ListedLog:
     totals : mapping of int to float
         Growth of the task's totals over the log's stretch, by DDI; empty where it cannot be told.
     stated_bytes : int or None
-        Length of the binary, where listed.
+        Length of the binary, where stated.
+    listed : bool
+        Whether a task lists it.
     """
 
     name: str
@@ -69,6 +71,7 @@ class ListedLog:
     begins: tuple[datetime.datetime, ...] = ()
     totals: Mapping[int, float] = dataclasses.field(default_factory=dict)
     stated_bytes: int | None = None
+    listed: bool = True
 
 
 @dataclass(frozen=True)
@@ -105,7 +108,7 @@ def described(archive: Archive) -> Description:
     for found in _all(parts, "TSK"):
         logs.update({log.name: log for log in _logs(found) if log.name not in logs})
     unlisted = [name for name in _log_names(archive) if name not in logs]
-    return Description(elements, devices, fields, (*logs.values(), *map(ListedLog, unlisted)), tuple(notes))
+    return Description(elements, devices, fields, (*logs.values(), *(ListedLog(name, listed=False) for name in unlisted)), tuple(notes))
 
 
 def _parts(archive: Archive, root: Element) -> tuple[list[Element], list[str]]:
@@ -196,4 +199,4 @@ def _instant(text: str) -> datetime.datetime | None:
 def _log_names(archive: Archive) -> list[str]:
     """Time logs whose both files are there, by name."""
     stems = [name.removesuffix(".bin") for name in archive.names if name.startswith("tlg") and name.endswith(".bin")]
-    return [stem.upper() for stem in stems if f"{stem}.xml" in archive.names]
+    return [stem.upper() for stem in stems if archive.has(f"{stem}.xml")]

@@ -35,7 +35,11 @@ class Made:
 
     @staticmethod
     def record(
-        second: float, values: Mapping[int, int] | None = None, place: tuple[int, ...] = (NORTH, EAST, 1), position: str = "ABD", day: int = DAY
+        second: float,
+        values: Mapping[int, int] | None = None,
+        place: tuple[int, ...] = (NORTH, EAST, 1),
+        position: str = "ABD",
+        day: int = DAY,
     ) -> bytes:
         """A record `second` seconds after noon."""
         values = values or {}

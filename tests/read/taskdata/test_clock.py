@@ -38,10 +38,10 @@ def test_the_receivers_time_wins(made):
 
 
 def test_gaps_of_the_receiver_are_filled_from_the_clock(made):
-    """A receiver that has no time yet (all bits set, or day 0) does not leave a hole."""
-    records = with_receiver(made, [(2**32 - 1, 2**16 - 1), (36_001_000, 16_726), (0, 0), (36_003_000, 16_726)])
+    """A receiver that has no time yet (all bits set, day 0, years off) does not leave a hole."""
+    records = with_receiver(made, [(2**32 - 1, 2**16 - 1), (36_001_000, 16_726), (0, 0), (36_003_000, 16_726), (36_004_000, 9_000)])
     when, _ = times_of(records, [])
-    assert (when - NOON).astype(int).tolist() == [-7_200_000, -7_199_000, -7_198_000, -7_197_000]
+    assert (when - NOON).astype(int).tolist() == [-7_200_000, -7_199_000, -7_198_000, -7_197_000, -7_196_000]
 
 
 def test_a_receiver_days_off_is_not_believed(made):

@@ -28,16 +28,20 @@ def edge(*lines):
 
 def test_outer_rings_less_inner_ones():
     """A field of two pieces with a hole in one: areas add and subtract, south and west included."""
-    found = edge(("1", box(1, -70.4, -33.4, -70.3, -33.3) + box(2, -70.38, -33.38, -70.36, -33.36)), ("1", box(1, -70.2, -33.4, -70.1, -33.3)))
+    found = edge(
+        ("1", box(1, -70.4, -33.4, -70.3, -33.3) + box(2, -70.38, -33.38, -70.36, -33.36)), ("1", box(1, -70.2, -33.4, -70.1, -33.3))
+    )
     assert found.area == pytest.approx(2 * 0.01 - 0.0004)
     assert len(shapely.get_parts(found)) == 2
     assert not shapely.contains_xy(found, -70.37, -33.37)
 
 
 def test_an_open_ring_is_closed_and_a_crossing_one_mended():
-    """Machines leave the last point out; a figure of eight keeps both its halves."""
+    """Machines leave the last point out; a figure of eight keeps both its halves, a spike goes."""
     assert edge(("1", ring(1, (0, 0), (1, 0), (1, 1), (0, 1)))).area == pytest.approx(1)
     assert edge(("1", ring(1, (0, 0), (2, 2), (2, 0), (0, 2)))).area == pytest.approx(2)
+    spike = ring(1, (0, 0), (2, 0), (2, 2), (2, 5), (2, 2), (0, 2))
+    assert edge(("1", spike + box(2, 0, 0, 1, 1))).area == pytest.approx(3)
 
 
 @pytest.mark.parametrize(

@@ -1,6 +1,9 @@
 from __future__ import annotations
 
+import shutil
+
 import numpy as np
+import pandas as pd
 import pytest
 import shapely
 
@@ -102,7 +105,7 @@ def test_a_layer_chooses_the_field(made, task_field):
     second = {"TLG00002.xml": made.header(["0057"]), "TLG00002.bin": made.drive(4)}
     taskdata = made.taskdata(made.device, task)
     assert len(read_points(task_field('layer = "PFD-2"', files=second, taskdata=taskdata)).table) == 4
-    with pytest.raises(ReadError, match='^creek/td: holds logs of 2 fields .*name one beside path, for example layer = "PFD-1"$'):
+    with pytest.raises(ReadError, match=r'^creek/td: holds logs of 2 fields .*name one beside path, for example layer = "PFD-1"$'):
         read_points(task_field(files=second, taskdata=taskdata))
 
 
@@ -134,10 +137,29 @@ def test_fingerprints_know_every_file_of_the_folder(task_field):
     assert fingerprints(field)["td"] != before
 
 
+def test_an_open_maize_log_written_as_task_data_says_the_same(made, open_data, field_folder):
+    """4,949 records of a real combine written again as task data: places, flow, moisture and speed come back within a raw unit."""
+    table = pd.read_csv(open_data("gartner-corn/gartner.corn.txt"), sep=None, engine="python")
+    folder = field_folder(points=None)
+    records = []
+    for row in table.itertuples():
+        second = row.time - table["time"].min()
+        raw = (round(row.mass * 453_592.37), round(row.moist * 10_000), round(row.dist * 25.4 / row.seconds))
+        place = (round(row.lat * 1e7), round(row.long * 1e7), 1)
+        records.append(made.record(second % 40_000, dict(enumerate(raw)), place, day=16_000 + int(second // 40_000)))
+    made.write(folder / "td", header=made.header(["0057", "0063", "018D", ("0043", "9144", "DET-1")]), binary=b"".join(records))
+    (folder / "field.toml").write_text((folder / "field.toml").read_text() + '\n[[points]]\npath = "td"\n')
+    found = read_points(read_field(folder)).table
+    np.testing.assert_allclose(found["mass_flow_kg_s"], table["mass"] * 0.45359237, atol=1e-6)
+    np.testing.assert_allclose(found["moisture_pct"], table["moist"], atol=1e-4)
+    np.testing.assert_allclose(found["speed_m_s"], table["dist"] * 0.0254 / table["seconds"], atol=5e-4)
+    np.testing.assert_allclose(found.geometry.y, table["lat"], atol=6e-8)
+    np.testing.assert_allclose(found.geometry.x, table["long"], atol=6e-8)
+    assert found["width_m"].unique().tolist() == [9.144]
+
+
 def test_an_open_log_as_a_field(open_data, field_folder):
     """A real forage log through field.toml: every record a point, its field's boundary around most of them."""
-    import shutil
-
     folder = field_folder(points=None)
     shutil.copytree(open_data("task-data-forage/field-work"), folder / "td")
     (folder / "field.toml").write_text((folder / "field.toml").read_text() + '\n[[points]]\npath = "td"\nlayer = "PFD-2"\n')

@@ -65,16 +65,13 @@ def test_a_log_cut_anywhere_in_its_last_record_keeps_the_others(made):
     assert records_of(whole[:-length], header, [0]).damage == ""
 
 
-@pytest.mark.parametrize(
-    ("at", "byte"),
-    [(16, 200), (3, 0xF0), (9, 0x70)],
-    ids=["an index the header lacks", "an hour past midnight", "a place off the earth"],
-)
-def test_a_damaged_record_ends_the_log(made, at, byte):
+@pytest.mark.parametrize("at", [(16,), (3, 5), (9, 5), (13, 5)], ids=["index", "hour and day", "latitude and day", "longitude and day"])
+def test_a_damaged_record_ends_the_log(made, at):
     """What stands before a record that cannot be one is kept, what follows is not believed."""
     header = header_of(made.header(["0057"]).encode(), "x")
     content = bytearray(made.drive(10))
-    content[4 * 21 + at] = byte
+    for byte in at:
+        content[4 * 21 + byte] ^= 0x40
     records = records_of(bytes(content), header, [0])
     assert len(records.fixed) == 4
     assert records.damage == "is damaged at byte 84 of 210, where a record cannot be read"
@@ -90,12 +87,17 @@ def test_a_lost_byte_is_noticed(made):
         assert "is damaged at byte" in records.damage
 
 
-def test_no_fix_is_no_damage(made):
-    """All bits set, as receivers write without a fix, is a record like any other."""
+def test_no_fix_and_no_clock_are_no_damage(made):
+    """Whatever a receiver or a clock writes when it has nothing to say, the record is one like any other."""
     header = header_of(made.header(["0057"]).encode(), "x")
-    content = made.record(0, {0: 1}, (2**31 - 1, -(2**31), 15)) + made.record(1, {0: 2}, (-1, -1, 15))
+    places = [(2**31 - 1, -(2**31), 15), (-1, -1, 15), (910_000_000, 1_810_000_000, 0)]
+    content = (
+        b"".join(made.record(k, {0: k}, place) for k, place in enumerate(places))
+        + made.record(90_000, {0: 3})
+        + made.record(4, {0: 4}, day=16_727)
+    )
     records = records_of(content, header, [0])
-    assert records.values[:, 0].tolist() == [1, 2]
+    assert records.values[:, 0].tolist() == [0, 1, 2, 3, 4]
     assert records.damage == ""
 
 

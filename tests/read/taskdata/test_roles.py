@@ -56,7 +56,9 @@ def test_moisture_zero_is_no_reading(made):
 
 def test_volume_needs_a_density(made):
     """0.72 kg/L turns 10 L/s into 7.2 kg/s and 12,000 L/ha into 8,640 kg/ha; the density holds until it is written anew."""
-    columns = roles_of(readings(made, ["0056", "0053", "0079"], {0: 10_000, 1: 1_200}, {0: 10_000, 2: 720_000}, {0: 10_000, 1: 1_200})).columns
+    columns = roles_of(
+        readings(made, ["0056", "0053", "0079"], {0: 10_000, 1: 1_200}, {0: 10_000, 2: 720_000}, {0: 10_000, 1: 1_200})
+    ).columns
     np.testing.assert_allclose(columns["mass_flow_kg_s"], [nan, 7.2, 7.2])
     np.testing.assert_allclose(columns[WET_YIELD], [nan, nan, 8_640])
 

@@ -1,7 +1,5 @@
 from __future__ import annotations
 
-import time
-
 import pytest
 
 from lossmap.base.errors import ReadError
@@ -18,12 +16,10 @@ BOMB = (
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "latin-1"])
 def test_a_document_type_is_refused_in_every_encoding(encoding):
     """Neither an entity bomb nor an outside file is ever looked at, however the bytes are written."""
-    began = time.monotonic()
-    with pytest.raises(ReadError, match="^td/TASKDATA.XML: has a DOCTYPE declaration, which task data never have"):
+    with pytest.raises(ReadError, match=r"^td/TASKDATA\.XML: has a DOCTYPE declaration, which task data never have"):
         parsed(BOMB.encode(encoding), "td/TASKDATA.XML")
     with pytest.raises(ReadError, match="has a DOCTYPE declaration"):
         parsed('<!DOCTYPE x SYSTEM "file:///etc/hostname"><x/>'.encode(encoding), "x")
-    assert time.monotonic() - began < 5
 
 
 def test_an_encoding_cannot_hide_one():
@@ -31,11 +27,14 @@ def test_an_encoding_cannot_hide_one():
     hidden = b'<?xml version="1.0" encoding="cp037"?>' + '<!DOCTYPE a [<!ENTITY b "c">]><a>&b;</a>'.encode("cp037")
     with pytest.raises(ReadError, match="is written in cp037, which task data are not; save it as UTF-8"):
         parsed(hidden, "x")
-    with pytest.raises(ReadError):
-        parsed(b'<?xml version="1.0" encoding="utf-7"?>+ADwAIQ-DOCTYPE a+AD4-<a/>', "x")
+    for encoding in ("utf-7", "rot13", "nonsense", "idna"):
+        with pytest.raises(ReadError, match=f"is written in {encoding}"):
+            parsed(f'<?xml version="1.0" encoding="{encoding}"?>+ADwAIQ-DOCTYPE a+AD4-<a/>'.encode(), "x")
 
 
-@pytest.mark.parametrize("content", [b"", b"<a>", b"<a><b></a>", b"<a/>trailing", b"\xff\xfe<\x00", b"&lt;", b"<a>&unknown;</a>", b"\0" * 50])
+@pytest.mark.parametrize(
+    "content", [b"", b"<a>", b"<a><b></a>", b"<a/>trailing", b"\xff\xfe<\x00", b"&lt;", b"<a>&unknown;</a>", b"\0" * 50]
+)
 def test_what_is_not_well_formed_is_refused(content):
     """Cut off, crossed, empty, or with an entity nobody declared."""
     with pytest.raises(ReadError, match=r"^x: is not well-formed XML \(.+\); copy it from the machine again$"):
@@ -48,6 +47,7 @@ def test_what_machines_write_is_read():
     assert root.tag == "a"
     assert root.find("c").get("D") == "e\ufffd"
     assert parsed('<?xml version="1.0" encoding="ISO-8859-1"?><a B="ö"/>'.encode("latin-1"), "x").get("B") == "ö"
+    assert parsed('<?xml version="1.0" encoding="utf8"?><a B="ö"/>'.encode(), "x").get("B") == "ö"
     assert parsed('<?xml version="1.0" encoding="UTF-16"?><a B="ö"/>'.encode("utf-16"), "x").get("B") == "ö"
 
 

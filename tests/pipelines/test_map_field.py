@@ -1,0 +1,76 @@
+from __future__ import annotations
+
+from contextlib import nullcontext
+
+import numpy as np
+import pytest
+import shapely
+
+from lossmap.base.settings import Settings
+from lossmap.pipelines.map_field import made_map, map_field
+from lossmap.read import read_field
+from lossmap.synthetic import FieldPlan, make, write
+
+
+def silent(name):
+    """A stage that says nothing."""
+    return nullcontext()
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    """A made field with a strong speed effect, its folder and its map."""
+    folder = tmp_path_factory.mktemp("fields") / "creek"
+    field = make(FieldPlan(stops=36, design="spread", speed_effect=2.22, length_m=400, breadth_m=250, stated_seed_mass_g=156.2), 11)
+    write(field, folder)
+    return field, folder, made_map(read_field(folder), Settings(), silent)
+
+
+def test_every_part_lies_on_one_grid(made):
+    """All surfaces share the field's grid, and each cell of the table is a cell inside the outline."""
+    _, _, field_map = made
+    grids = {surface.grid for surface in field_map.surfaces.values()}
+    assert len(grids) == 1
+    assert len(field_map.cells) == grids.pop().inside(field_map.outline).sum()
+    assert shapely.contains(field_map.outline, field_map.cells.geometry.to_numpy()).all()
+
+
+def test_what_was_planted_is_found(made):
+    """Loss, yield, area and the link with speed come out as planted, inside the stated doubt."""
+    field, _, field_map = made
+    assert field_map.loss["total"].low <= field.truth.mean_kg_ha["total"] <= field_map.loss["total"].high
+    assert field_map.yield_kg_ha == pytest.approx(field.plan.yield_kg_ha, rel=0.05)
+    assert field_map.area_ha == pytest.approx(field.boundary.area / 10_000, rel=0.02)
+    assert field_map.drivers["speed"].verdict == "tracks"
+    assert field_map.drivers["dryness"].verdict != "tracks"
+    assert set(field_map.zones["reason"]) <= {"speed"}
+
+
+def test_shares_of_yield_name_their_basis(made):
+    """Percent loss is of harvested and lost together."""
+    _, _, field_map = made
+    loss, share = field_map.loss["total"], field_map.loss_of_yield_pct["total"]
+    assert share.mean == pytest.approx(100 * loss.mean / (loss.mean + field_map.yield_kg_ha))
+
+
+def test_moving_the_field_moves_the_map(made, tmp_path):
+    """The same field a kilometre east has the same loss, cell by cell."""
+    field, _, field_map = made
+    moved = tmp_path / "creek"
+    plan = field.plan.__class__(**{**field.plan.__dict__, "west_m": field.plan.west_m + 1000.0})
+    write(make(plan, 11), moved)
+    other = made_map(read_field(moved), Settings(), silent)
+    here, there = field_map.surfaces["loss_kg_ha"].mean, other.surfaces["loss_kg_ha"].mean
+    assert here.shape == there.shape
+    known = np.isfinite(here) & np.isfinite(there)
+    assert np.allclose(here[known], there[known], rtol=0.02)
+
+
+def test_results_are_named_by_the_folder(made, tmp_path):
+    """map_field writes into out/<folder's name> and says where."""
+    _, folder, _ = made
+    result = map_field(folder, Settings(), tmp_path / "out")
+    assert result.folder == tmp_path / "out" / "creek"
+    assert (result.folder / "map.html").exists()
+    assert result.sentence.startswith("loss ")
+    assert result.summary["drivers"]["speed"]["verdict"] == "tracks"
