@@ -17,7 +17,7 @@ from lossmap.base.field import Cleaning, Field, FieldMap
 from lossmap.base.grid import Grid, Surface
 from lossmap.base.settings import Settings
 from lossmap.clean import clean, cut_area
-from lossmap.join import cells, stops_with_drive
+from lossmap.join import cells, stands_for, stops_with_drive
 from lossmap.loss import field_loss, losses, seed_mass_g
 from lossmap.loss.arithmetic import percent_of_total
 from lossmap.project import near_together, project, utm_crs
@@ -87,10 +87,12 @@ def made_map(field: Field, settings: Settings, stage: Stage) -> FieldMap:
         inside = grid.inside(outline)
     with stage("loss"):
         stops = stops_with_drive(losses(counts, field, settings.loss, settings.rng_seed), points, settings.loss.join_distance)
-        by_source, seed_mass = field_loss(counts, field, settings.loss), seed_mass_g(field, settings.loss)
+        seed_mass = seed_mass_g(field, settings.loss)
     with stage("surfaces"):
         layers = _layers(points, grid, inside, settings)
+        by_source = field_loss(counts, field, settings.loss, stands_for(stops, layers, grid, inside))
         counted = loss_surface(stops, layers, grid, inside, settings, seed_mass)
+        counted = counted.level(by_source["total"]) if counted.is_flat else counted
     with stage("zones"):
         drivers = {name: driver(evidence, settings.zones) for name, evidence in counted.evidence.items()}
         flagged = zones(counted.surface, counted.excess, counted.chance, drivers, outline, settings.zones)

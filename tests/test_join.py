@@ -2,13 +2,14 @@ from __future__ import annotations
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import pyproj
 import pytest
 import shapely
 
 from lossmap.base.grid import Grid, Surface
 from lossmap.base.tables import LOSSES
-from lossmap.join import cells, stops_with_drive
+from lossmap.join import cells, stands_for, stops_with_drive
 
 UTM = pyproj.CRS.from_epsg(32615)
 
@@ -60,3 +61,25 @@ def test_cells_are_the_surfaces_rows():
     assert (table.geometry.x.iloc[0], table.geometry.y.iloc[0]) == (7.5, 12.5)
     assert "moisture_pct" not in table
     assert loss.at(table.geometry.x.to_numpy(), table.geometry.y.to_numpy()) == pytest.approx(table["loss_kg_ha"].to_numpy())
+
+
+def test_a_stop_takes_its_own_pass_not_the_neighbours():
+    """Nine metres aside a pass ran twice as fast: the stop has the speed of the pass it lies in."""
+    slow, fast = log(np.full(60, 2.0), [""] * 60), log(np.full(60, 4.0), [""] * 60)
+    fast = fast.set_geometry(shapely.points(np.arange(60), 9.0), crs=UTM)
+    both = gpd.GeoDataFrame(pd.concat([slow.assign(pass_id=1), fast.assign(pass_id=2)], ignore_index=True), crs=UTM)
+    out = stops_with_drive(losses([30.0, 30.0], [3.0, 6.0]), both, 12.0)
+    assert out["speed_m_s"].tolist() == [2.0, 4.0]
+
+
+def test_stops_stand_for_the_cells_most_like_them():
+    """A tenth of the field was driven fast: a stop there stands for a tenth, whatever their number."""
+    grid = Grid(UTM, 0.0, 100.0, 5.0, 20, 20)
+    speed = np.full((20, 20), 2.0, dtype=np.float32)
+    speed[:2] = 4.0
+    surface = Surface("speed_m_s", "m/s", grid, speed, speed, speed)
+    stops = losses([50.0, 50.0], [95.0, 45.0])
+    stops["speed_m_s"] = [4.0, 2.0]
+    share = stands_for(stops, {"speed_m_s": surface}, grid, np.ones((20, 20), dtype=bool))
+    assert share == pytest.approx([0.1, 0.9])
+    assert stands_for(stops, {}, grid, np.ones((20, 20), dtype=bool)).sum() == pytest.approx(1.0)

@@ -4,11 +4,7 @@ The value is the published arithmetic on the stop's own counts: subtract what la
 front first, divide by the width ratio after (`lossmap.loss.arithmetic`).
 
 The interval is that of a posterior in which seed only ever adds up along the combine's
-way: intensities are P, P + H and P + H + R T at the three positions, all of P, H, T at
-least 0, with R the width ratio. Counts are negative binomial around them. Each of P, H, T
-has an exponential prior whose mean is the field's own, so one stop is judged beside its
-field but hardly drawn to it. Three numbers a stop are integrated on a fixed lattice,
-spaced evenly in the square root, where a count's doubt is the same everywhere.
+way (`lossmap.loss.posterior`).
 
 Whole ears lie where they dropped or where the header missed them: nothing is added to
 them in the machine and nothing concentrates them, so frames behind header and combine
@@ -40,6 +36,7 @@ from lossmap.base.grid import Floats
 from lossmap.base.settings import LossSettings
 from lossmap.base.tables import COUNTS, LOSSES, POSITIONS, SOURCES
 from lossmap.loss.arithmetic import concentration_ratio, loss_split_kg_ha, seed_loss_kg_ha, seeds_from_mass
+from lossmap.loss.posterior import POINTS, posterior, rates
 
 __all__ = ["field_loss", "losses", "seed_mass_g"]
 
@@ -52,15 +49,6 @@ Z90 = 1.6448536269514722
 USUAL_CLUMPING, CLUMPING_PAIRS = 0.25, 12.0
 LEAST_CLUMPING, MOST_CLUMPING = 0.02, 2.0
 LEAST_PAIRS = 4
-
-# The lattice of the posterior: steps a source, and how far it reaches in standard errors.
-STEPS, REACH = 24, 4.5
-# Points a posterior is read off at.
-POINTS_READ = 2048
-# Fractional parts that fill the unit cube evenly (a Kronecker sequence).
-GOLDEN = (0.8191725133961645, 0.6710436067037893, 0.5497004779019703)
-# Stops integrated together: 64 lattices of 24^3 are 7 MB.
-STOPS_TOGETHER = 64
 
 # For a field's mean: how much places differ (relative sd) and how many stops that is worth.
 PLACES_DIFFER, WORTH_STOPS = 0.5, 4.0
@@ -120,7 +108,7 @@ def losses(counts: gpd.GeoDataFrame, field: Field, settings: LossSettings, rng_s
     return LOSSES.check(frame)
 
 
-def field_loss(counts: gpd.GeoDataFrame, field: Field, settings: LossSettings) -> dict[str, Estimate]:
+def field_loss(counts: gpd.GeoDataFrame, field: Field, settings: LossSettings, stands_for: Floats | None = None) -> dict[str, Estimate]:
     """Loss by source over the field [kg/ha]: mean of the stops, with its 90 % interval.
 
     Each source is averaged over the stops that can tell it, differences taken stop by
@@ -129,6 +117,16 @@ def field_loss(counts: gpd.GeoDataFrame, field: Field, settings: LossSettings) -
     and not negative; its spread is the scatter between stops, shrunk for few stops
     towards what counting alone and places that differ by half would give. The mass of a
     seed and of an ear is in it.
+
+    Parameters
+    ----------
+    counts : COUNTS
+    field : Field
+    settings : LossSettings
+    stands_for : array, ``[stop]``, optional
+        Share of the field that each stop stands for, in the order of `losses`. Stops that
+        were spread over fast and slow passes alike stand for unequal parts of a field that
+        was mostly driven slowly. Without it stops count by how well they were counted.
 
     Returns
     -------
@@ -141,7 +139,8 @@ def field_loss(counts: gpd.GeoDataFrame, field: Field, settings: LossSettings) -
     out = {}
     for name in ("total", *SOURCES):
         known = np.isfinite(values[name])
-        found = _mean(values[name][known], variances[name][known]) if known.any() else NOTHING
+        share = None if stands_for is None else stands_for[known]
+        found = _mean(values[name][known], variances[name][known], share) if known.any() else NOTHING
         out[name] = _widened(found, tally.mass_doubt_of(name)) if found else NOTHING
     return out
 
@@ -205,7 +204,7 @@ class _Tally:
 
     def variances_kg_ha(self, clumping: float) -> dict[str, Floats]:
         """Variance of the same by counting, at the field's mean rates."""
-        at_mean = np.broadcast_to(_rates(self.seeds, self.area), self.seeds.shape)
+        at_mean = np.broadcast_to(rates(self.seeds, self.area), self.seeds.shape)
         of_seeds = (at_mean / self.area + clumping * self.frame_m2 / self.area * at_mean**2) * (self.seed_mass_g / 100) ** 2
         before, front, behind = of_seeds.T
         threshing = (front + behind) / self.ratio**2
@@ -361,13 +360,6 @@ def _first_places(counts: gpd.GeoDataFrame, stop: npt.NDArray[np.intp], place: n
     return np.asarray(counts.geometry.to_numpy()[order[first]], dtype=object)
 
 
-def _rates(seeds: Floats, area: Floats) -> Floats:
-    """Mean intensity at each position over the field [seeds/m2], never quite 0; NaN where never counted."""
-    known = np.isfinite(seeds).any(axis=0)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        return np.where(known, (np.nansum(seeds, axis=0) + 0.5) / np.nansum(area, axis=0), np.nan)
-
-
 def _clumping(counts: gpd.GeoDataFrame, tally: _Tally) -> float:
     """Variance beyond Poisson's of one frame, over the squared mean."""
     estimates = [_repeats(counts)]
@@ -435,116 +427,23 @@ def _intervals(tally: _Tally, clumping: float, rng_seed: int) -> dict[str, tuple
     """90 % interval of each source at each stop [kg/ha]."""
     rng = np.random.default_rng(rng_seed)
     # The same points for every stop: the order of stops changes nothing.
-    shuffles = [rng.permutation(POINTS_READ) for _ in range(3)]
-    normal = ndtri((np.arange(POINTS_READ) + 0.5) / POINTS_READ)
+    shuffles = [rng.permutation(POINTS) for _ in range(3)]
+    normal = ndtri((np.arange(POINTS) + 0.5) / POINTS)
     seed_factor = np.exp(tally.seed_doubt * (1 - tally.weighed[:, None]) * normal[shuffles[0]])
     ear_factor = np.exp(tally.ear_doubt[:, None] * normal[shuffles[1]])
-    of_seeds = _posterior(tally.seeds, tally.area, tally.ratio, clumping * tally.frame_m2) * (tally.seed_mass_g / 100)
+    of_seeds = posterior(tally.seeds, tally.area, tally.ratio, clumping * tally.frame_m2) * (tally.seed_mass_g / 100)
     points = of_seeds * seed_factor
     if tally.has_ears.any():
         ears = np.column_stack([tally.ears[:, 0], *(part[:, None] for part in tally.ears_behind()[:1])])
         area = np.column_stack([tally.ear_area[:, 0], *(part[:, None] for part in tally.ears_behind()[1:])])
         nothing = np.full((len(ears), 1), np.nan)
-        lying = _posterior(np.hstack([ears, nothing]), np.hstack([area, nothing]), 1.0, 0.0)[:, :, shuffles[2]]
+        lying = posterior(np.hstack([ears, nothing]), np.hstack([area, nothing]), 1.0, 0.0)[:, :, shuffles[2]]
         lying[2] = 0.0
         lying[:, ~tally.has_ears] = 0.0
         points = points + lying * (10 * tally.ear_g[:, None] * ear_factor)
     points = np.concatenate([points, points.sum(axis=0, keepdims=True)])
     low, high = np.quantile(points, (0.05, 0.95), axis=2)
     return {name: (low[row], high[row]) for row, name in enumerate((*SOURCES, "total"))}
-
-
-def _posterior(counted: Floats, area: Floats, ratio: float, clumping_m2: float) -> Floats:
-    """Points of the posterior of P, H and T [1/m2], ``[source, stop, point]``, each point as likely as the next.
-
-    `clumping_m2` is clumping times the area of one frame: on another area it is that much
-    over it. A source that no stop of the field can tell from the next is held at 0, and
-    the next carries both.
-    """
-    prior = _prior_means(counted, area, ratio)
-    out = np.empty((3, len(counted), POINTS_READ))
-    for start in range(0, len(counted), STOPS_TOGETHER):
-        rows = slice(start, start + STOPS_TOGETHER)
-        edges = _edges(counted[rows], area[rows], ratio, clumping_m2, prior)
-        out[:, rows] = _read_off(_weights(counted[rows], area[rows], ratio, clumping_m2, prior, edges), edges)
-    return out
-
-
-def _prior_means(counted: Floats, area: Floats, ratio: float) -> Floats:
-    """Means of the exponential priors of P, H and T [1/m2]; 0 holds a source at 0."""
-    before, front, behind = _rates(counted, area)
-    floor = 0.5 / np.nansum(area)
-    preharvest = max(before, floor) if np.isfinite(before) else 0.0
-    lying = front if np.isfinite(front) else preharvest
-    header = max(front - preharvest, floor) if np.isfinite(front) else 0.0
-    threshing = max((behind - lying) / ratio, floor) if np.isfinite(behind) else 0.0
-    return np.array([preharvest, header, threshing])
-
-
-def _edges(counted: Floats, area: Floats, ratio: float, clumping_m2: float, prior: Floats) -> list[Floats]:
-    """Square roots between which each step of the lattice lies, ``[stop, edge]`` a source."""
-    rate = (counted + 0.5) / area
-    reach = REACH / 2 * np.sqrt(1 / area + clumping_m2 / area * rate) + 1 / np.sqrt(area)
-    far = 8 * prior.sum() * max(1.0, ratio)
-    low = np.where(np.isnan(counted), 0.0, np.maximum(np.sqrt(rate) - reach, 0.0) ** 2)
-    high = np.where(np.isnan(counted), far, (np.sqrt(rate) + reach) ** 2)
-    least_area = np.where(np.isnan(area), np.nanmean(area), area)
-    before_low, before_high = np.zeros(len(counted)), np.zeros(len(counted))
-    edges = []
-    for source in range(3):
-        by = ratio if source == 2 else 1.0
-        least = np.maximum(low[:, source] - before_high, 0.0) / by
-        most = np.maximum(high[:, source] - before_low, 3 / least_area[:, source]) / by
-        if prior[source] == 0:
-            least, most = np.zeros(len(counted)), np.zeros(len(counted))
-        edges.append(np.linspace(np.sqrt(least), np.sqrt(most), STEPS + 1 if prior[source] else 2, axis=1))
-        before_low = np.maximum(low[:, source], before_low)
-        before_high = np.maximum(np.minimum(high[:, source], before_high + most * by), before_low)
-    return edges
-
-
-def _weights(counted: Floats, area: Floats, ratio: float, clumping_m2: float, prior: Floats, edges: list[Floats]) -> Floats:
-    """Posterior of each step of the lattice, ``[stop, P, H, T]``, adding to 1 a stop."""
-    along = [(slice(None), slice(None), None, None), (slice(None), None, slice(None), None), (slice(None), None, None, slice(None))]
-    middles = [((edge[:, 1:] + edge[:, :-1]) / 2) ** 2 for edge in edges]
-    preharvest, header, threshing = (part[axis] for part, axis in zip(middles, along, strict=True))
-    lying = (preharvest, preharvest + header, preharvest + header + ratio * threshing)
-    log = np.zeros((len(counted), *(part.shape[1] for part in middles)))
-    for place, rate in enumerate(lying):
-        log += _log_likelihood(counted[:, place], area[:, place], rate, clumping_m2)
-    for part, mean, edge, axis in zip(middles, prior, edges, along, strict=True):
-        if mean:
-            log += (np.log(edge[:, 1:] ** 2 - edge[:, :-1] ** 2) - part / mean)[axis]
-    weight = np.exp(log - log.max(axis=(1, 2, 3), keepdims=True))
-    return np.asarray(weight / weight.sum(axis=(1, 2, 3), keepdims=True))
-
-
-def _log_likelihood(counted: Floats, area: Floats, rate: Floats, clumping_m2: float) -> Floats:
-    """Of the negative binomial (Poisson without clumping), up to what does not depend on `rate`; 0 where not counted."""
-    known = np.isfinite(counted)
-    seeds, looked_at = (np.where(known, part, other).reshape(-1, 1, 1, 1) for part, other in ((counted, 0.0), (area, 1.0)))
-    mean = looked_at * np.maximum(rate, 1e-12)
-    if clumping_m2 > 0:
-        size = looked_at / clumping_m2
-        log = seeds * np.log(mean) - (seeds + size) * np.log1p(mean / size)
-    else:
-        log = seeds * np.log(mean) - mean
-    return np.where(known.reshape(-1, 1, 1, 1), log, 0.0)
-
-
-def _read_off(weight: Floats, edges: list[Floats]) -> Floats:
-    """Points as many in a step as it is likely, ``[source, stop, point]``; within it they lie evenly in the square root."""
-    stops = len(weight)
-    below = np.cumsum(weight.reshape(stops, -1), axis=1)
-    levels = (np.arange(POINTS_READ) + 0.5) / POINTS_READ
-    flat = np.stack([np.searchsorted(row, levels * row[-1]) for row in below])
-    out = np.empty((3, stops, POINTS_READ))
-    for source, (edge, step) in enumerate(zip(edges, np.unravel_index(flat, weight.shape[1:]), strict=True)):
-        left, right = (np.take_along_axis(edge, step + side, axis=1) for side in (0, 1))
-        # Golden-ratio steps spread points evenly however many fall together.
-        within = np.arange(POINTS_READ) * GOLDEN[source] % 1
-        out[source] = (left + within * (right - left)) ** 2
-    return out
 
 
 def _notes(counts: gpd.GeoDataFrame, tally: _Tally, values: dict[str, Floats]) -> list[str]:
@@ -576,11 +475,12 @@ def _unseparated(tally: _Tally, values: dict[str, Floats], row: int) -> str:
     return f"ears were not counted at every position: {', '.join(missing)} cannot be told"
 
 
-def _mean(values: Floats, counting: Floats) -> Estimate:
+def _mean(values: Floats, counting: Floats, stands_for: Floats | None) -> Estimate:
     """Mean of the stops and its 90 % interval, from a gamma distribution of matched mean and spread."""
     rough = max(float(values.mean()), 0.0)
     expected = counting + (PLACES_DIFFER * rough) ** 2
-    share = 1 / expected / (1 / expected).sum()
+    share = 1 / expected if stands_for is None or not stands_for.sum() > 0 else stands_for
+    share = share / share.sum()
     mean = float(share @ values)
     stops, prior = values.size, float(share**2 @ expected)
     scatter = float(share**2 @ (values - mean) ** 2) * stops / max(stops - 1, 1)

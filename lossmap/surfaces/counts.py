@@ -59,7 +59,9 @@ SD = np.array([0.1, 0.2, 0.35, 0.55, 0.85])
 RANGE = 0.5 ** np.arange(1, 6)
 SIZE = np.array([1.0, 2.5, 6.0, 15.0, 50.0])
 
-# Priors: exponential on sd and on the clumping 1/sqrt(size), even on the logarithm of the range.
+# Priors: exponential on sd and on the clumping 1/sqrt(size). On the logarithm of the range it
+# falls with the range's root: loss changes over tens of metres at least as readily as over
+# hundreds, and a range that is taken too long makes a map too sure of itself.
 SD_MEAN, CLUMPING_MEAN = 0.8, 0.3
 INTERCEPT_SD = 1.0
 #: Prior sd of the slopes of log loss, per m/s and per point of moisture: between a moderate
@@ -434,7 +436,7 @@ def _lattice() -> _Lattice:
     # Density times the width of lattice that each value stands for.
     of_sd = np.exp(-SD / SD_MEAN) * np.abs(np.gradient(SD))
     of_size = np.exp(-clumping / CLUMPING_MEAN) * np.abs(np.gradient(clumping))
-    prior = of_sd[sd] * of_size[size]
+    prior = of_sd[sd] / np.sqrt(RANGE[steps]) * of_size[size]
     return _Lattice(sd, steps, SIZE[size], prior / prior.sum())
 
 

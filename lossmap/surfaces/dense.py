@@ -94,9 +94,8 @@ def dense(
         raise TooLittleData(_nothing_known(column, at))
     mean, error = _smoothed(values[known], weight[known], at.cell[known], grid, settings.smoothing)
     mean[~at.near] = np.nan
-    return _surface(
-        column, grid, mean, error, f"mean of {int(known.sum()):,} believed points a cell, smoothed over {settings.smoothing * grid.cell_m:g} m"
-    )
+    how = f"mean of {int(known.sum()):,} believed points a cell, smoothed over {settings.smoothing * grid.cell_m:g} m"
+    return _surface(column, grid, mean, error, how)
 
 
 def by_pass(
@@ -146,8 +145,8 @@ def _nothing_known(column: str, at: Placement) -> str:
 
 def _surface(column: str, grid: Grid, mean: Floats, error: Floats, how: str) -> Surface:
     means, unit = next(((entry.means, entry.unit) for entry in POINTS.columns if entry.name == column), (column, ""))
-    parts = (part.astype(np.float32) for part in (mean, mean - Z90 * error, mean + Z90 * error))
-    return Surface(column, unit, grid, *parts, f"{means}: {how}")
+    mean, low, high = (part.astype(np.float32) for part in (mean, mean - Z90 * error, mean + Z90 * error))
+    return Surface(column, unit, grid, mean, low, high, f"{means}: {how}")
 
 
 def _area(points: gpd.GeoDataFrame) -> Floats:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import geopandas as gpd
 import numpy as np
@@ -63,6 +63,14 @@ class LossSurface:
     chance: Mapping[str, Surface] = field(default_factory=dict)
     is_flat: bool = False
     notes: tuple[str, ...] = ()
+
+    def level(self, mean_kg_ha: Estimate) -> LossSurface:
+        """The same with one value and its doubt everywhere: for a field whose counts carry no surface."""
+        inside = np.isfinite(self.surface.mean)
+        values = (mean_kg_ha.mean, mean_kg_ha.low, mean_kg_ha.high)
+        mean, low, high = (np.where(inside, value, np.nan).astype(np.float32) for value in values)
+        surface = Surface(self.surface.name, self.surface.unit, self.surface.grid, mean, low, high, self.surface.note)
+        return replace(self, surface=surface, field_total=mean_kg_ha)
 
 
 def loss_surface(
@@ -186,10 +194,8 @@ class _Field:
             nan = math.nan
             return SlopeEvidence(driver, NOTHING, nan, nan, SLOPE_SD[driver], nan, nan, 0, NOTHING, self.why_not[driver])
         slope = model.slopes_[driver]
-        chosen = self._support()
-        share = field_excess(model, driver, self.cells[chosen], *_pair(self.at_cells, chosen), everywhere=self.at_cells[driver]).times(
-            self.kg_ha
-        )
+        chosen, everywhere = self._support(), np.asarray(self.at_cells[driver])
+        share = field_excess(model, driver, self.cells[chosen], *_pair(self.at_cells, chosen), everywhere=everywhere)
         return SlopeEvidence(
             driver,
             slope.interval(),
@@ -199,7 +205,7 @@ class _Field:
             slope.expected_sd,
             model.knots_[driver],
             len(self.places),
-            share,
+            share.times(self.kg_ha),
         )
 
     def _excess(self, model: CountModel, driver: str, mean_kg_ha: float) -> tuple[Surface, Surface]:

@@ -315,3 +315,27 @@ def test_refusals(rows, message):
     with pytest.raises(TableError) as refused:
         losses(counts_of(rows), field_of(), LossSettings(), 1)
     assert str(refused.value) == f"made, counts: {message}"
+
+
+def test_only_ears_tell_nothing_of_seeds():
+    """Ears alone, no seeds counted anywhere: nothing is told, and nothing breaks."""
+    rows = [{"stop_id": f"s{stop}", "position": position, "ears": 1, "frame_m2": 40.0} for stop in range(3) for position in POSITIONS]
+    found = losses(counts_of(rows), field_of("corn"), LossSettings(), 1)
+    assert found[[f"{name}_kg_ha" for name in NAMES]].isna().all(axis=None)
+    assert not any(field_loss(counts_of(rows), field_of("corn"), LossSettings()).values())
+
+
+def test_clumping_is_seen_in_repeated_rows():
+    """Frames written one by one: clumped seed makes wider intervals than seed that lies evenly."""
+    spans = []
+    for size in (1.0, 1000.0):
+        rng = np.random.default_rng(4)
+        seeds = rng.poisson(6 * rng.gamma(size, 1 / size, (20, 4)))
+        rows = [
+            {"stop_id": f"s{stop}", "position": "behind_combine", "seeds": seeds[stop, frame], "east": 30.0 * stop}
+            for stop in range(20)
+            for frame in range(4)
+        ]
+        found = losses(counts_of(rows), field_of(), LossSettings(), 1)
+        spans.append(np.median(np.log(found["total_high_kg_ha"] / found["total_low_kg_ha"])))
+    assert spans[0] > 1.5 * spans[1]

@@ -8,7 +8,7 @@ import pytest
 from lossmap.base.errors import TooLittleData
 from lossmap.base.grid import Grid
 from lossmap.base.settings import SurfaceSettings
-from lossmap.surfaces.dense import dense, placed
+from lossmap.surfaces.dense import by_pass, dense, placed
 
 CRS = pyproj.CRS(32615)
 GRID = Grid(CRS, 0.0, 400.0, 5.0, 80, 80)
@@ -122,3 +122,22 @@ def test_no_believed_value():
     points = log_of().assign(flag="not working")
     with pytest.raises(TooLittleData, match=r"yield_kg_ha: no believed point on the field has a value \(0 points are believed\)"):
         dense(points, "yield_kg_ha", GRID, INSIDE, USUAL)
+
+
+def test_passes_keep_their_own_speed():
+    """Neighbouring passes at 1 and 3 m/s: `by_pass` gives each its own, where `dense` blends them."""
+    points = log_of(passes=(5.0, 400.0, 10.0))
+    points["speed_m_s"] = np.where(points.geometry.y % 20 < 10, 1.0, 3.0)
+    own = by_pass(points, "speed_m_s", GRID, INSIDE, USUAL).mean
+    assert set(np.unique(own)) == {1.0, 3.0}
+    blended = dense(points, "speed_m_s", GRID, INSIDE, USUAL).mean
+    assert np.nanmin(blended[5:-5]) > 1.2 and np.nanmax(blended[5:-5]) < 2.8
+
+
+def test_by_pass_keeps_the_gap():
+    """Beyond `gap` nothing is drawn, as for every layer; a column without values is refused."""
+    points = log_of(passes=(4.5, 200.0, 9.0))
+    surface = by_pass(points, "yield_kg_ha", GRID, INSIDE, USUAL)
+    assert np.array_equal(np.isnan(surface.mean), np.isnan(dense(points, "yield_kg_ha", GRID, INSIDE, USUAL).mean))
+    with pytest.raises(TooLittleData):
+        by_pass(points.assign(yield_kg_ha=np.nan), "yield_kg_ha", GRID, INSIDE, USUAL)

@@ -1,15 +1,21 @@
 """Stops to a field's loss surface: planted fields, too little to map, and what is filled in."""
 
+from pathlib import Path
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pyproj
 import pytest
 
+from lossmap import synthetic
+from lossmap.base import reference
 from lossmap.base.errors import TooLittleData
 from lossmap.base.estimates import Estimate
+from lossmap.base.field import Field, FieldFacts
 from lossmap.base.grid import Grid, Surface
 from lossmap.base.settings import Settings, build
+from lossmap.loss import field_loss, losses, seed_mass_g
 from lossmap.surfaces import loss as module
 from lossmap.surfaces.loss import loss_surface
 
@@ -174,3 +180,34 @@ def test_no_total_anywhere(strong):
         "counts: the total loss is known at none of 60 stops; "
         "count behind the combine, and in front of it too where residue is not spread over the header's width"
     )
+
+
+def test_total_agrees_with_the_mean_of_the_stops():
+    """The count model's total and the plain mean of the stops lie in each other's interval, with a width ratio too."""
+    crop = reference.crop("soybean")
+    for rng_seed, discharge in ((1, None), (2, 4.0)):
+        plan = synthetic.FieldPlan(length_m=400.0, breadth_m=300.0, stops=30, discharge_width_m=discharge, flow_noise=0.0)
+        made = synthetic.make(plan, rng_seed)
+        facts = FieldFacts(
+            name="made",
+            crop="soybean",
+            header_width="30 ft",
+            discharge_width=f"{discharge or 9.144} m",
+            thousand_seed_mass=f"{crop.seed_mass_g.mean} g",
+        )
+        field = Field(Path("made"), facts, crop)
+        layers = {name: made.truth.surfaces[name] for name in ("speed_m_s", "moisture_pct")}
+        grid = layers["speed_m_s"].grid
+        stops = losses(made.counts, field, USUAL.loss, 1)
+        model = loss_surface(stops, layers, grid, grid.inside(made.boundary), USUAL, seed_mass_g(field, USUAL.loss)).field_total
+        plain = field_loss(made.counts, field, USUAL.loss)["total"]
+        assert model.low < plain.mean < model.high
+        assert plain.low < model.mean < plain.high
+
+
+def test_level_is_one_value_in_the_field(mapped):
+    """Levelled, every cell of the field has the given mean and its doubt."""
+    flat = mapped.level(Estimate(50.0, 40.0, 65.0))
+    assert flat.field_total == Estimate(50.0, 40.0, 65.0)
+    assert np.unique(flat.surface.mean).tolist() == [50.0]
+    assert np.unique(flat.surface.high).tolist() == [65.0]
