@@ -24,28 +24,35 @@ from typing import Any
 
 __version__ = "0.1.0"
 
-# public name -> module that holds it, in the data's order
+# public name -> (module, its name there), in the data's order; a verb whose module bears
+# the same name gets a longer one here, since `lossmap.clean` is the module once it is loaded
 _HOMES = {
-    "LossmapError": "lossmap.base.errors",
-    "Field": "lossmap.base.field",
-    "FieldMap": "lossmap.base.field",
-    "Settings": "lossmap.base.settings",
-    "read_field": "lossmap.read",
-    "read_settings": "lossmap.read",
-    "read_points": "lossmap.read",
-    "read_counts": "lossmap.read",
-    "read_boundary": "lossmap.read",
-    "utm_crs": "lossmap.project",
-    "project": "lossmap.project",
-    "clean": "lossmap.clean",
-    "losses": "lossmap.loss",
-    "dense": "lossmap.surfaces",
-    "loss_surface": "lossmap.surfaces",
-    "cells": "lossmap.join",
-    "stops_with_drive": "lossmap.join",
-    "driver": "lossmap.zones",
-    "outline": "lossmap.zones",
-    "write": "lossmap.report",
+    "LossmapError": ("lossmap.base.errors", "LossmapError"),
+    "Field": ("lossmap.base.field", "Field"),
+    "FieldMap": ("lossmap.base.field", "FieldMap"),
+    "Settings": ("lossmap.base.settings", "Settings"),
+    "read_field": ("lossmap.read", "read_field"),
+    "read_settings": ("lossmap.read", "read_settings"),
+    "read_points": ("lossmap.read", "read_points"),
+    "read_counts": ("lossmap.read", "read_counts"),
+    "read_boundary": ("lossmap.read", "read_boundary"),
+    "utm_crs": ("lossmap.project", "utm_crs"),
+    "projected": ("lossmap.project", "project"),
+    "cleaned": ("lossmap.clean", "clean"),
+    "cut_area": ("lossmap.clean", "cut_area"),
+    "losses": ("lossmap.loss", "losses"),
+    "field_loss": ("lossmap.loss", "field_loss"),
+    "stops_with_drive": ("lossmap.join", "stops_with_drive"),
+    "stands_for": ("lossmap.join", "stands_for"),
+    "dense": ("lossmap.surfaces", "dense"),
+    "by_pass": ("lossmap.surfaces", "by_pass"),
+    "loss_surface": ("lossmap.surfaces", "loss_surface"),
+    "cells": ("lossmap.join", "cells"),
+    "driver": ("lossmap.zones", "driver"),
+    "outlined": ("lossmap.zones", "zones"),
+    "write": ("lossmap.report", "write"),
+    "map_field": ("lossmap.pipelines.map_field", "map_field"),
+    "made_map": ("lossmap.pipelines.map_field", "made_map"),
 }
 
 __all__ = ["__version__", *_HOMES]
@@ -55,7 +62,8 @@ def __getattr__(name: str) -> Any:
     """Load a stage when its name is first asked for (PEP 562)."""
     if name not in _HOMES:
         raise AttributeError(f"module 'lossmap' has no attribute {name!r}")
-    return getattr(importlib.import_module(_HOMES[name]), name)
+    module, there = _HOMES[name]
+    return getattr(importlib.import_module(module), there)
 
 
 def __dir__() -> list[str]:

@@ -367,20 +367,7 @@ WORK: dict[str, Callable[[Inputs], object]] = {
 ANSWERS = UNITS | SEEDS | FRAMES | LOSSES | MOISTURE | WORK
 
 
-# Figures of the crop table that are rounded further than the check allows, or are off; strict, so that mending the table shows here.
-TABLE_OFF = {
-    "B08": "crops.csv has 155.6 g for soybean; 4 on a square foot are 156.2 g",
-    "B09": "crops.csv has 31.2 g for wheat; 20 on a square foot are 31.24 g",
-    "B21": "crops.csv has 104.0 g as the upper end for sunflower; 10 on a square foot are 104.1 g",
-}
-
-
-def _parameter(check: dict[str, Any]) -> object:
-    off = TABLE_OFF.get(check["id"])
-    return pytest.param(check, id=check["id"], marks=pytest.mark.xfail(reason=off, strict=True) if off else ())
-
-
-@pytest.mark.parametrize("check", [_parameter(check) for check in CHECKS])
+@pytest.mark.parametrize("check", CHECKS, ids=[check["id"] for check in CHECKS])
 def test_published_answer(check: dict[str, Any]) -> None:
     """The library's answer is the printed one, within the rounding its source shows."""
     answer = ANSWERS[check["id"]](check["inputs"])

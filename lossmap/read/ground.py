@@ -83,7 +83,7 @@ def ground_of(x: Floats | None, y: Floats | None, degrees: bool, seconds: Floats
     width_m = width_m / round(len(order) / len(rows))
     step = np.hypot(np.diff(east[rows], prepend=np.nan), np.diff(north[rows], prepend=np.nan))
     moving = (step > 0.2) & (step < LONGEST_STEP_M)
-    follows = np.isfinite(step).sum() > 2 and float(np.nanmedian(step)) < LONGEST_STEP_M and moving.any()
+    follows = moving.any() and float(np.nanmedian(step)) < LONGEST_STEP_M and _steady(step[moving])
     clock = seconds[rows] if seconds is not None else None
     return Ground(
         float(np.median(step[moving])) if follows else np.nan, _usual_interval(clock), width_m, rows, moving if follows else moving & False
@@ -115,6 +115,12 @@ def ratio_of(role: str, value: float, ground: Ground, known: dict[str, float]) -
         "mass_flow": known.get("yield", np.nan) * speed * width / 10_000,
     }
     return says.get(role, np.nan) / value if value else np.nan
+
+
+def _steady(steps: Floats) -> bool:
+    """Whether most steps are alike: rows out of order leap one record, then five, then three."""
+    usual = float(np.median(steps))
+    return float(np.mean((steps > 0.5 * usual) & (steps < 1.6 * usual))) > 0.75
 
 
 def _metres(x: Floats, y: Floats) -> tuple[Floats, Floats]:
