@@ -428,8 +428,14 @@ async function start() {
   if (sheet) { try { await unpackCells(); } catch (fault) { tooOld(); } }
   if (first) await show(first.value);
   numbersByZoom();
-  // the box has its size only once the page is laid out, and changes it when a phone is turned
-  if (window.ResizeObserver) new ResizeObserver(function () { map.invalidateSize({ animate: false, pan: false }); }).observe(map.getContainer());
+  // the box has its size only once the page is laid out, and changes it when a phone is turned: until somebody
+  // has moved the map, the whole field stays in view
+  let moved = false;
+  ["pointerdown", "wheel", "keydown"].forEach(function (kind) { map.getContainer().addEventListener(kind, function () { moved = true; }, { passive: true }); });
+  if (window.ResizeObserver) new ResizeObserver(function () {
+    map.invalidateSize({ animate: false, pan: false });
+    if (!moved) fit();
+  }).observe(map.getContainer());
   page.dataset.ready = "yes";
 }
 window.fieldPage = { map: map, cellAt: cellAt, valueAt: valueAt, classOf: classOf, sheet: sheet, ground: ground };
