@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,7 +12,7 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
-from lossmap.base.estimates import NOTHING, Delay, Estimate
+from lossmap.base.estimates import NOTHING, Delay, Estimate, StatedTiming
 from lossmap.base.field import Cleaning, Field, FieldMap
 from lossmap.base.grid import Grid, Surface
 from lossmap.base.settings import Settings
@@ -80,7 +80,7 @@ def made_map(field: Field, settings: Settings, stage: Stage) -> FieldMap:
         points, counts = project(log.table, crs), project(counts, crs)
         edge = boundary.to_crs(crs).iloc[0] if boundary is not None else None
     with stage("clean"):
-        points, cleaning = _cleaned(points, field, settings, edge)
+        points, cleaning = _cleaned(points, field, settings, edge, log.timings)
         outline = edge if edge is not None else _outline(points, counts, field)
         near_together(counts, outline, "boundary" if edge is not None else "log", field.id)
         grid = Grid.covering(outline, crs, settings.grid.cell)
@@ -122,12 +122,12 @@ def made_map(field: Field, settings: Settings, stage: Stage) -> FieldMap:
 
 
 def _cleaned(
-    points: gpd.GeoDataFrame, field: Field, settings: Settings, edge: shapely.Geometry | None
+    points: gpd.GeoDataFrame, field: Field, settings: Settings, edge: shapely.Geometry | None, timings: Sequence[StatedTiming]
 ) -> tuple[gpd.GeoDataFrame, Cleaning]:
     """The cleaned log; a field without one has nothing to clean, and says so."""
     if len(points):
-        return clean(points, field, settings.clean, edge)
-    none = dict.fromkeys(("mean", "median", "sd", "cv_pct", "skewness"), float("nan"))
+        return clean(points, field, settings.clean, edge, timings)
+    none = dict.fromkeys(("mean", "median", "sd", "cv_pct", "skewness", "first_lag", "nugget", "sill", "mass_kg"), float("nan"))
     no_delay = Delay(0.0, float("nan"), float("nan"), False, "no log")
     nothing = Cleaning(
         0,

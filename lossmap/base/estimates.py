@@ -34,13 +34,18 @@ NOTHING = Estimate(math.nan, math.nan, math.nan)
 
 @dataclass(frozen=True)
 class Delay:
-    """How late a sensor's readings are [s], and whether they were shifted by that."""
+    """How late a sensor's readings are [s], and whether they were shifted by that.
+
+    `curve` holds, where the delay was estimated, each delay tried [s] and how much
+    neighbouring passes then differ, as a share of what they differ by unmoved.
+    """
 
     seconds: float
     low: float
     high: float
     applied: bool
     note: str
+    curve: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True)

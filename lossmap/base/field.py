@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from dataclasses import field as dataclass_field
@@ -145,13 +146,20 @@ class Cleaning:
         Records in, and records without a flag.
     flags : mapping
         Records by reason, only those that occur, in the order of `tables.FLAGS`.
-    logged_ha, fresh_ha : float
-        Area by width times distance, as logged and as freshly cut [ha]; NaN where unknown.
+    logged_ha, fresh_ha, union_ha : float
+        Area by width times distance, as logged and as freshly cut, and area covered by all
+        swaths together [ha]; NaN where unknown.
     before, after : mapping
-        ``mean, median, sd, cv_pct, skewness`` of yield [kg/ha] of all and of kept records.
+        Of yield [kg/ha], of all and of kept records: ``mean, median, sd, cv_pct, skewness``;
+        semivariance ``first_lag`` (nearest neighbours), ``nugget`` and ``sill`` [(kg/ha)2];
+        ``mass_kg``, the grain of the records together at market moisture.
     flow_delay, moisture_delay : Delay
     notes : tuple of str
         What could not be done with this log, in words.
+    pass_offset_pct : float
+        Standard deviation of a pass's level against its neighbours [%].
+    machine_factors : mapping of str to Estimate
+        What each machine's yield was multiplied by, where machines were matched.
     """
 
     read: int
@@ -164,6 +172,9 @@ class Cleaning:
     flow_delay: Delay
     moisture_delay: Delay
     notes: tuple[str, ...] = ()
+    union_ha: float = math.nan
+    pass_offset_pct: float = math.nan
+    machine_factors: Mapping[str, Estimate] = dataclass_field(default_factory=dict)
 
 
 @dataclass(frozen=True)

@@ -128,6 +128,16 @@ class CleanSettings(Strict):
     neighbour_limit: Percent = _setting(
         "50 %", ge=10, le=500, description="departure from the median of the neighbours beyond which a point is refused"
     )
+    stuck_moisture: Seconds = _setting(
+        "60 s",
+        ge=10,
+        le=3600,
+        description="moisture that reads the same for longer, and far longer than it usually does, is a stuck sensor",
+    )
+    match_machines: bool = _setting(
+        False,
+        description="bring several machines of one field to one level (their sensors are rarely calibrated alike); the field's mass stays",
+    )
     boundary_margin: Percent = _setting(
         "50 %", ge=0, le=500, description="share of the header's width that a point may lie outside a given boundary"
     )
@@ -340,7 +350,7 @@ def _setting_lines(name: str, entry: FieldInfo) -> list[str]:
     shown_value = (
         f'# {name} = "{(entry.examples or [""])[0]}"'
         if value is None
-        else f"{name} = {value}"
+        else f"{name} = {str(value).lower()}"
         if isinstance(value, (int, float))
         else f'{name} = "{value}"'
     )

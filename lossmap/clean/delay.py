@@ -150,7 +150,8 @@ def estimated(values: Floats, pairs: Pairs, usable: Mask, interval_s: float, key
     gain = 1.0 - curve.min() / at_zero if at_zero > 0 else 0.0
     clear = bool(low > 0 or high < 0) and bool(gain >= LEAST_GAIN) and high - low < 10.0
     applied = clear and abs(best) > max(LEAST_SHIFT_S, interval_s)
-    return Delay(best, low, high, applied, _said(best, gain, clear, applied, key))
+    tried = tuple(zip(TRIALS.tolist(), (curve / at_zero).round(4).tolist(), strict=True)) if at_zero > 0 else ()
+    return Delay(best, low, high, applied, _said(best, gain, clear, applied, key), tried)
 
 
 def earlier(values: Floats, track: Track, seconds: float) -> Floats:

@@ -50,8 +50,8 @@ def _turning(track: Track, piece: Whole, turn_deg: float) -> Mask:
     return turning
 
 
-def ramps(track: Track, pass_id: Whole, start_s: float, end_s: float, shortest_s: float) -> tuple[Mask, Mask, Mask]:
-    """Records of short passes, of passes' first seconds and of their last.
+def ramps(track: Track, pass_id: Whole, start_s: Floats | float, end_s: Floats | float, shortest_s: float) -> tuple[Mask, Mask, Mask]:
+    """Records of short passes, of passes' first seconds and of their last (one length for all, or one a record).
 
     Returns
     -------
@@ -66,8 +66,8 @@ def ramps(track: Track, pass_id: Whole, start_s: float, end_s: float, shortest_s
     # half an interval of grace: a record of 3 s stands for all of its 3 s
     grace = 0.5 * track.interval_s
     short = on & ((last - first)[run] < shortest_s)
-    start = on & (clock - first[run] <= start_s + grace * (start_s > 0)) & (start_s > 0)
-    end = on & (last[run] - clock + track.interval_s <= end_s + grace) & (end_s > 0)
+    start = on & (clock - first[run] <= start_s + grace) & (np.asarray(start_s) > 0)
+    end = on & (last[run] - clock + track.interval_s <= end_s + grace) & (np.asarray(end_s) > 0)
     return short, start, end
 
 

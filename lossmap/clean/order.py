@@ -8,6 +8,7 @@ stands in ``flag``.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import geopandas as gpd
@@ -15,17 +16,19 @@ import numpy as np
 import shapely
 
 from lossmap.base.errors import TooLittleData
-from lossmap.base.estimates import Delay
+from lossmap.base.estimates import Delay, Estimate, StatedTiming
 from lossmap.base.field import Cleaning, Field
 from lossmap.base.grid import Floats
 from lossmap.base.settings import CleanSettings
 from lossmap.base.tables import FLAGS, POINTS
 from lossmap.clean.delay import as_set, earlier, estimated, neighbour_pairs
+from lossmap.clean.figures import figures, pass_offset_pct
+from lossmap.clean.machines import as_estimates, machine_factors
 from lossmap.clean.motion import passes, ramps, speed_changes
 from lossmap.clean.position import collapsed_sections, duplicates, jumps, known_places
-from lossmap.clean.swath import fresh_share
+from lossmap.clean.swath import covered, fresh_share
 from lossmap.clean.track import Mask, Track, Whole, track_of
-from lossmap.clean.values import at_market, moisture, spread, unlike_field, unlike_neighbours, wet_yield
+from lossmap.clean.values import at_market, moisture, stuck, unlike_field, unlike_neighbours, wet_yield
 
 __all__ = ["clean"]
 
@@ -37,7 +40,11 @@ OVERLAP_BELOW = 0.9
 
 
 def clean(
-    points: gpd.GeoDataFrame, field: Field, settings: CleanSettings, boundary: shapely.Geometry | None = None
+    points: gpd.GeoDataFrame,
+    field: Field,
+    settings: CleanSettings,
+    boundary: shapely.Geometry | None = None,
+    timings: Sequence[StatedTiming] = (),
 ) -> tuple[gpd.GeoDataFrame, Cleaning]:
     """Doubt each record of a log once, for one reason, and recompute yield from its parts.
 
@@ -49,6 +56,8 @@ def clean(
     settings : CleanSettings
     boundary : shapely geometry, optional
         The field's edge in the same crs [m].
+    timings : sequence of StatedTiming
+        What logs say of their own ramps; it goes before the settings.
 
     Returns
     -------
@@ -67,59 +76,43 @@ def clean(
     flags.put(~placed, "bad position")
     flags.put(section_rows, "section row")
     log = _Log(collapsed, track_of(collapsed[~section_rows], placed[~section_rows]), ~section_rows)
-    notes: list[str] = []
 
     flags.put(log.back(duplicates(log.table, log.track)), "duplicate")
     flags.put(log.back(jumps(log.track, settings.jump_speed)), "position jump")
     drive = _driven(log, field, settings, ~log.ahead(flags.any()))
-    flow, water, working, pass_id = drive.flow, drive.moisture, drive.working, drive.pass_id
-    wet, speed = log.values("yield_kg_ha"), _speed(log)
-    flags.put(log.back(~working), "not working")
-    if log.track.ordered:
-        short, start, end = ramps(log.track, pass_id, settings.pass_start, settings.pass_end, settings.shortest_pass)
-        for mask, reason in ((short, "short pass"), (start, "pass start"), (end, "pass end")):
-            flags.put(log.back(mask), reason)
-        flags.put(log.back(speed_changes(speed, pass_id, settings.speed_change)), "speed change")
-        share = fresh_share(log.track, log.values("width_m"), pass_id)
-        flags.put(log.back(share < settings.least_width / 100.0), "swath already cut")
-        if not log.track.clock:
-            notes.append("the log has no clock: pass ends and short passes are judged by distance, at 2 m a second")
-    else:
-        share = np.ones(len(speed))
-        notes.append(
-            "the rows have lost the order of harvest: passes, their ends, delays, speed changes and overlap cannot be judged "
-            '(if a column numbers the records, set record = "its name" under [points.columns])'
-        )
+    flags.put(log.back(~drive.working), "not working")
+    speed = _speed(log)
+    share = _judge_passes(flags, log, drive, speed, settings, timings)
     if boundary is not None:
         flags.put(_outside(points, boundary, settings.boundary_margin / 100.0 * field.facts.header_width), "outside field")
+    harvest = _harvested(log, drive, share, field)
+    _refuse_values(flags, log, harvest.dry, field, settings)
+    dry, factors = _matched(flags, log, harvest.dry, field, settings)
 
-    width = log.values("width_m")
-    market = field.crop.market_moisture_pct
-    as_logged = _yield(log, log.values("mass_flow_kg_s"), wet, log.values("moisture_pct"), width, log.driven(), market)
-    # a share near one is the raster's own grain, not an overlap
-    cut_width = width * np.where(share > OVERLAP_BELOW, 1.0, np.fmax(share, 0.05))
-    dry = _yield(log, flow, wet, water, cut_width, log.track.distance_m, market)
-    _refuse_values(flags, log, dry, field, settings)
-
-    table = _written(collapsed, log, flags, {"moisture_pct": water, "speed_m_s": speed, "yield_kg_ha": dry}, pass_id, width * share)
+    columns = {"moisture_pct": drive.moisture, "speed_m_s": speed, "yield_kg_ha": dry}
+    table = _written(collapsed, log, flags, columns, drive.pass_id, log.values("width_m") * share)
     kept = flags.kept()
     if kept.sum() < LEAST_KEPT:
         raise TooLittleData(
             f"{field.id}: {int(kept.sum())} of {len(points)} records can be believed, at least {LEAST_KEPT} are needed "
             f"({flags.worst()}); check columns and units with lossmap check"
         )
-    cut = working & np.isfinite(width)
+    track, believed = log.track, log.ahead(kept)
+    cut = drive.working & np.isfinite(harvest.logged_m2)
     return POINTS.check(table), Cleaning(
         read=len(points),
         kept=int(kept.sum()),
         flags=flags.counted(),
-        logged_ha=float(np.nansum((width * log.track.distance_m)[cut])) / 10_000,
-        fresh_ha=float(np.nansum((width * share * log.track.distance_m)[cut])) / 10_000,
-        before=spread(as_logged),
-        after=spread(table["yield_kg_ha"].to_numpy()[kept]),
+        logged_ha=float(harvest.logged_m2[cut].sum()) / 10_000,
+        fresh_ha=float((harvest.logged_m2 * share)[cut].sum()) / 10_000,
+        union_ha=float(shapely.area(covered(table, field.facts.header_width))) / 10_000,
+        before=figures(track.easting_m, track.northing_m, harvest.as_logged, harvest.logged_m2),
+        after=figures(track.easting_m[believed], track.northing_m[believed], dry[believed], (harvest.logged_m2 * share)[believed]),
         flow_delay=drive.flow_delay,
         moisture_delay=drive.moisture_delay,
-        notes=(*notes, *_share_removed(len(points) - int(section_rows.sum()), int(kept.sum()))),
+        notes=(*_missing(log, drive), *_share_removed(len(points) - int(section_rows.sum()), int(kept.sum()))),
+        pass_offset_pct=pass_offset_pct(track.easting_m, track.northing_m, dry, drive.pass_id, believed, field.facts.header_width),
+        machine_factors=factors,
     )
 
 
@@ -192,6 +185,7 @@ class _Drive:
 
     flow: Floats
     moisture: Floats
+    stuck: int
     working: Mask
     pass_id: Whole
     flow_delay: Delay
@@ -206,6 +200,8 @@ def _driven(log: _Log, field: Field, settings: CleanSettings, believed: Mask) ->
     """
     track, flow, wet = log.track, log.values("mass_flow_kg_s"), log.values("yield_kg_ha")
     water = moisture(log.values("moisture_pct"))
+    still = stuck(water, track.interval_s, settings.stuck_moisture)
+    water = np.where(still, np.nan, water)
     working, pass_id = _working(log, flow, wet, settings, believed)
     pairs = neighbour_pairs(track, pass_id, field.facts.header_width)
     interval = float(np.median(track.interval_s))
@@ -222,7 +218,7 @@ def _driven(log: _Log, field: Field, settings: CleanSettings, believed: Mask) ->
         working, pass_id = _working(log, flow, wet, settings, believed)
     if moisture_delay.applied:
         water = earlier(water, track, moisture_delay.seconds)
-    return _Drive(flow, water, working, pass_id, flow_delay, moisture_delay)
+    return _Drive(flow, water, int(still.sum()), working, pass_id, flow_delay, moisture_delay)
 
 
 def _working(log: _Log, flow: Floats, wet: Floats, settings: CleanSettings, believed: Mask) -> tuple[Mask, Whole]:
@@ -236,6 +232,77 @@ def _working(log: _Log, flow: Floats, wet: Floats, settings: CleanSettings, beli
     if not log.track.ordered:
         return working, np.full(len(working), -1)
     return working, passes(log.track, working, settings.jump_speed, settings.turn)
+
+
+def _judge_passes(
+    flags: _Flags, log: _Log, drive: _Drive, speed: Floats, settings: CleanSettings, timings: Sequence[StatedTiming]
+) -> Floats:
+    """What needs the order of harvest: ramps, speed changes, overlap; the share of each swath freshly cut."""
+    if not log.track.ordered:
+        return np.ones(len(speed))
+    start, end = _ramp_lengths(log, settings, timings)
+    short, first, last = ramps(log.track, drive.pass_id, start, end, settings.shortest_pass)
+    for mask, reason in ((short, "short pass"), (first, "pass start"), (last, "pass end")):
+        flags.put(log.back(mask), reason)
+    flags.put(log.back(speed_changes(speed, drive.pass_id, settings.speed_change)), "speed change")
+    share = fresh_share(log.track, log.values("width_m"), drive.pass_id)
+    flags.put(log.back(share < settings.least_width / 100.0), "swath already cut")
+    return share
+
+
+def _ramp_lengths(log: _Log, settings: CleanSettings, timings: Sequence[StatedTiming]) -> tuple[Floats, Floats]:
+    """Seconds at each record's pass start and end in which its yield is not to be believed."""
+    number = log.values("log")
+    start, end = np.full(len(number), settings.pass_start), np.full(len(number), settings.pass_end)
+    for stated in timings:
+        for lengths, seconds in ((start, stated.lead_ignore_s), (end, stated.lag_ignore_s)):
+            if np.isfinite(seconds):
+                lengths[number == stated.log] = seconds
+    return start, end
+
+
+@dataclass(frozen=True)
+class _Harvest:
+    """Yield of each record [kg/ha at market moisture]: as the log has it, and recomputed; and the area it logged [m2]."""
+
+    as_logged: Floats
+    dry: Floats
+    logged_m2: Floats
+
+
+def _harvested(log: _Log, drive: _Drive, share: Floats, field: Field) -> _Harvest:
+    """Yield before and after the delays, the missing moisture and the overlap are mended."""
+    width, wet, market = log.values("width_m"), log.values("yield_kg_ha"), field.crop.market_moisture_pct
+    as_logged = _yield(log, log.values("mass_flow_kg_s"), wet, log.values("moisture_pct"), width, log.driven(), market)
+    # a share near one is the raster's own grain, not an overlap
+    cut_width = width * np.where(share > OVERLAP_BELOW, 1.0, np.fmax(share, 0.05))
+    dry = _yield(log, drive.flow, wet, drive.moisture, cut_width, log.track.distance_m, market)
+    return _Harvest(as_logged, dry, width * log.track.distance_m)
+
+
+def _matched(flags: _Flags, log: _Log, dry: Floats, field: Field, settings: CleanSettings) -> tuple[Floats, dict[str, Estimate]]:
+    """Yield with machines brought to one level, if that was asked for."""
+    names, machine = np.unique(log.table["machine"].to_numpy(dtype=str)[log.track.order], return_inverse=True)
+    if not settings.match_machines or len(names) < 2:
+        return dry, {}
+    track, believed = log.track, log.ahead(flags.kept())
+    factor, doubt = machine_factors(track.easting_m, track.northing_m, dry, machine, believed, field.facts.header_width)
+    return dry * factor[machine], as_estimates(factor, doubt, names.tolist())
+
+
+def _missing(log: _Log, drive: _Drive) -> list[str]:
+    """What could not be judged, or was taken for missing, in words."""
+    notes = []
+    if not log.track.ordered:
+        notes.append(
+            "the rows have lost the order of harvest: passes, their ends, delays, speed changes and overlap cannot be judged "
+            '(if a column numbers the records, set record = "its name" under [points.columns])'
+        )
+    elif not log.track.clock:
+        notes.append("the log has no clock: pass ends and short passes are judged by distance, at 2 m a second")
+    if drive.stuck:
+        notes.append(f"moisture stood still for {drive.stuck:,} records: taken as missing there, yield as at the field's middle moisture")
+    return notes
 
 
 def _speed(log: _Log) -> Floats:

@@ -9,7 +9,7 @@ import shapely
 from lossmap.base.grid import Floats
 from lossmap.clean.track import Track, Whole
 
-__all__ = ["cut_area", "fresh_share"]
+__all__ = ["covered", "cut_area", "fresh_share"]
 
 # Cells of half a metre: within 0.005 to 0.018 of the width share exact polygons give.
 CELL_M = 0.5
@@ -57,6 +57,14 @@ def cut_area(points: gpd.GeoDataFrame, header_width_m: float) -> shapely.Geometr
         Cleaned.
     header_width_m : float
     """
+    reach = header_width_m / 2
+    # out by half a header and back bridges gaps of one header between passes
+    wide = shapely.buffer(covered(points, header_width_m), reach, join_style="mitre")
+    return shapely.simplify(shapely.buffer(wide, -reach, join_style="mitre"), reach / 10)
+
+
+def covered(points: gpd.GeoDataFrame, header_width_m: float) -> shapely.Geometry:
+    """All swaths together [m], as they lie: its area is what the machine covered, counted once."""
     cutting = points[~points["flag"].isin(NOT_CUT).to_numpy()]
     places = np.column_stack([cutting.geometry.x, cutting.geometry.y])
     pass_id = cutting["pass_id"].to_numpy() if "pass_id" in cutting else np.full(len(places), -1)
@@ -68,10 +76,7 @@ def cut_area(points: gpd.GeoDataFrame, header_width_m: float) -> shapely.Geometr
     lines = shapely.linestrings(places[~alone], indices=np.unique(run[~alone], return_inverse=True)[1])
     strips = shapely.buffer(shapely.simplify(lines, reach / 10), reach, cap_style="flat", join_style="mitre")
     spots = shapely.buffer(shapely.points(places[alone]), reach, quad_segs=2)
-    cut = shapely.union_all([*np.atleast_1d(strips), *spots])
-    # out by half a header and back bridges gaps of one header between passes
-    closed = shapely.buffer(shapely.buffer(cut, reach, join_style="mitre"), -reach, join_style="mitre")
-    return shapely.simplify(closed, reach / 10)
+    return shapely.union_all([*np.atleast_1d(strips), *spots])
 
 
 def _headings(track: Track, pass_id: Whole) -> Floats:

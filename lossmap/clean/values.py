@@ -8,7 +8,7 @@ from scipy.spatial import cKDTree
 from lossmap.base.grid import Floats
 from lossmap.clean.track import Mask
 
-__all__ = ["at_market", "moisture", "spread", "unlike_field", "unlike_neighbours", "wet_yield"]
+__all__ = ["at_market", "moisture", "stuck", "unlike_field", "unlike_neighbours", "wet_yield"]
 
 # Water outside this range is a sensor that reads nothing (formats: 0, 2 and 2.1 % stand for "none").
 DRIEST_PCT, WETTEST_PCT = 5.0, 40.0
@@ -23,6 +23,21 @@ def moisture(logged_pct: Floats) -> Floats:
     """Moisture with readings that are none turned to missing [%, wet basis]."""
     with np.errstate(invalid="ignore"):
         return np.where((logged_pct >= DRIEST_PCT) & (logged_pct <= WETTEST_PCT), logged_pct, np.nan)
+
+
+def stuck(values: Floats, interval_s: Floats, longest_s: float) -> Mask:
+    """Readings in a run of one and the same value for longer than `longest_s`, and far longer than runs of this log are.
+
+    A sensor that shows whole points repeats itself for long; only a run ten times the usual
+    one is a sensor that does not move.
+    """
+    changes = np.ones(len(values), dtype=bool)
+    changes[1:] = ~(values[1:] == values[:-1])
+    run = np.cumsum(changes) - 1
+    lasted = np.bincount(run, interval_s)
+    known = np.isfinite(values)
+    usual = float(np.mean(lasted[np.unique(run[known])])) if known.any() else 0.0
+    return np.asarray(known & (lasted[run] > max(longest_s, 10.0 * usual)))
 
 
 def wet_yield(mass_flow_kg_s: Floats, interval_s: Floats, width_m: Floats, distance_m: Floats) -> Floats:
@@ -70,14 +85,3 @@ def unlike_neighbours(easting_m: Floats, northing_m: Floats, values: Floats, bel
     with np.errstate(invalid="ignore", divide="ignore"):
         out[rows] = np.abs(values[rows] / middle - 1.0) > limit_pct / 100.0
     return out
-
-
-def spread(values: Floats) -> dict[str, float]:
-    """``mean, median, sd, cv_pct, skewness`` of what is known; NaN with fewer than two values."""
-    known = values[np.isfinite(values)]
-    if known.size < 2:
-        return dict.fromkeys(("mean", "median", "sd", "cv_pct", "skewness"), float("nan"))
-    mean, sd = float(known.mean()), float(known.std(ddof=1))
-    skewness = float(np.mean(((known - mean) / sd) ** 3)) if sd > 0 else 0.0
-    cv = 100.0 * sd / mean if mean else float("nan")
-    return {"mean": mean, "median": float(np.median(known)), "sd": sd, "cv_pct": cv, "skewness": skewness}

@@ -389,7 +389,7 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
                 out.slope_mean[column - 1, step] = weight[here] @ (with_g[here] + mean[here] * slope[here, None])
             out.slope[column - 1] = weight @ slope
             out.slope_second[column - 1] = weight @ (slope_variance + slope**2)
-            slopes.append(_Slopes(column - 1, len(active) - 2, weight, slope, np.sqrt(slope_variance)))
+            slopes.append(_Slopes(column - 1, weight, slope, np.sqrt(slope_variance)))
         return dataclasses.replace(out, weight=float(weight.sum())), slopes
 
     def _expected_sd(self, counts: Counts) -> dict[str, float]:
@@ -448,7 +448,6 @@ class _Slopes:
     """Slopes of one hinge under rows of one model."""
 
     hinge: int
-    others: int
     weight: Floats
     mean: Floats
     sd: Floats

@@ -7,6 +7,7 @@ import pytest
 import shapely
 
 from lossmap.base.errors import TooLittleData
+from lossmap.base.estimates import StatedTiming
 from lossmap.base.tables import POINTS
 from lossmap.clean import clean
 from lossmap.project import project, utm_crs
@@ -155,6 +156,61 @@ def test_a_set_delay_moves_moisture_back(straight_log, field, settings):
     assert table["moisture_pct"].iloc[76] == pytest.approx(20.0)
     assert (found.moisture_delay.seconds, found.moisture_delay.applied) == (10.0, True)
     assert not found.flow_delay.applied
+
+
+def test_a_log_that_states_its_ramps_is_believed(straight_log, field, settings):
+    """Ignore times from the machine's own log go before the settings, for that log alone."""
+    stated = StatedTiming(0, np.nan, np.nan, 10.0, 8.0)
+    table, _ = clean(straight_log(), field, settings, timings=[stated])
+    assert reasons(table) == {"pass start": 6 * 8, "pass end": 6 * 10}
+    table, _ = clean(straight_log(), field, settings, timings=[dataclasses.replace(stated, log=3)])
+    assert reasons(table) == {"pass start": 6 * 3, "pass end": 6 * 6}
+
+
+def test_a_stuck_moisture_sensor_costs_moisture_not_yield(straight_log, field, settings):
+    """Two minutes of one value among moving ones are taken as missing; the records stay believed."""
+    log = straight_log()
+    rng = np.random.default_rng(4)
+    log["moisture_pct"] = np.round(16 + rng.normal(0, 0.3, len(log)), 1)
+    log.loc[310:430, "moisture_pct"] = 13.0
+    table, found = clean(log, field, settings.model_copy(update={"moisture_delay": 0.0}))
+    assert table["moisture_pct"].iloc[315:425].isna().all()
+    assert (table["flag"].iloc[315:425] == "").all()
+    assert any("moisture stood still for 12" in note for note in found.notes)
+
+
+def test_two_machines_are_matched_only_when_asked(straight_log, field, settings):
+    """A second combine that reads 10 % low is left as it is, and brought up, mass kept, when asked to."""
+    log = straight_log(passes=12)
+    second = (np.arange(len(log)) // 150) % 2 == 1
+    log["machine"] = np.where(second, "blue", "red")
+    log["mass_flow_kg_s"] *= np.where(second, 0.9, 1.0) * np.random.default_rng(5).normal(1, 0.03, len(log))
+    as_it_is, untouched = clean(log, field, settings)
+    matched, found = clean(log, field, settings.model_copy(update={"match_machines": True}))
+    kept = (matched["flag"] == "").to_numpy()
+    means = matched[kept].groupby("machine")["yield_kg_ha"].mean()
+    assert means["blue"] / means["red"] == pytest.approx(1.0, abs=0.02)
+    assert as_it_is[kept].groupby("machine")["yield_kg_ha"].mean()["blue"] / means["red"] < 0.97
+    assert matched["yield_kg_ha"][kept].sum() == pytest.approx(as_it_is["yield_kg_ha"][kept].sum(), rel=0.01)
+    assert set(found.machine_factors) == {"blue", "red"}
+    assert untouched.machine_factors == {}
+
+
+def test_strips_of_a_trial_survive(field, settings):
+    """Strips five headers wide with 25 % more yield keep at least 95 % of their contrast."""
+    plan = FieldPlan(crop="corn", yield_kg_ha=9000.0, course_deg=0.0, length_m=600, breadth_m=400, headland_rounds=0)
+    made = make(plan, 9)
+    strip = ((made.points.geometry.x - plan.west_m) // 45).to_numpy() % 2 == 1
+    log = made.points.copy()
+    log["mass_flow_kg_s"] *= np.where(strip, 1.25, 1.0)
+    named = dataclasses.replace(field, facts=field.facts.model_copy(update={"header_width": plan.header_width_m}))
+    table, _ = clean(log, named, settings)
+    kept = (table["flag"] == "").to_numpy()
+    plain, _ = clean(made.points, named, settings)
+    change = np.log(table["yield_kg_ha"] / plain["yield_kg_ha"])[kept]
+    contrast = change[strip[kept]].mean() - change[~strip[kept]].mean()
+    assert contrast >= 0.95 * np.log(1.25)
+    assert kept[strip].mean() == pytest.approx(kept[~strip].mean(), abs=0.03)
 
 
 def test_too_few_believed_records_are_refused(straight_log, field, settings):

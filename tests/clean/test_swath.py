@@ -5,7 +5,7 @@ import pytest
 import shapely
 
 from lossmap.clean import clean, cut_area
-from lossmap.clean.swath import fresh_share
+from lossmap.clean.swath import covered, fresh_share
 from lossmap.clean.track import track_of
 
 
@@ -53,3 +53,11 @@ def test_a_gap_of_many_headers_stays_out(straight_log, field, settings):
     log = log.set_geometry(shapely.points(np.where(np.arange(len(log)) >= 450, x + 45, x), log.geometry.y), crs=log.crs)
     table, _ = clean(log, field, settings)
     assert not shapely.contains_xy(cut_area(table, 9.0), 450_000 + 2 * 9 + 4.5 + 22, 4_639_150)
+
+
+def test_covered_ground_counts_once(straight_log, field, settings):
+    """Passes that overlap by three of nine metres cover six metres each, and nine the last."""
+    table, found = clean(straight_log(passes=6, spacing=6.0), field, settings)
+    assert shapely.area(covered(table, 9.0)) == pytest.approx((5 * 6 + 9) * 298, rel=0.01)
+    assert found.union_ha == pytest.approx(found.fresh_ha, rel=0.03)
+    assert found.logged_ha > 1.3 * found.union_ha

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lossmap.clean.values import at_market, moisture, spread, unlike_field, unlike_neighbours, wet_yield
+from lossmap.clean.values import at_market, moisture, stuck, unlike_field, unlike_neighbours, wet_yield
 
 
 def test_readings_that_are_none_are_missing():
@@ -49,8 +49,13 @@ def test_a_point_unlike_its_neighbours_and_a_strip_that_is_like_its_own():
     assert np.flatnonzero(wrong).tolist() == [1234]
 
 
-def test_spread_of_nothing_is_unknown():
-    """One value has no spread."""
-    assert np.isnan(spread(np.array([1.0]))["sd"])
-    known = spread(np.array([1.0, 2.0, 3.0]))
-    assert (known["mean"], known["median"], known["sd"]) == (2.0, 2.0, 1.0)
+def test_a_stuck_sensor_is_not_a_coarse_one():
+    """Two minutes of one value among readings that change every second are stuck; a sensor in whole points is only coarse."""
+    rng = np.random.default_rng(1)
+    moving = np.round(16 + rng.normal(0, 0.3, 600), 1)
+    moving[200:320] = 13.0
+    found = stuck(moving, np.ones(600), 60.0)
+    assert found[200:320].all()
+    assert found.sum() <= 122
+    coarse = np.repeat(np.arange(10, 16), 100).astype(float)
+    assert not stuck(coarse, np.ones(600), 60.0).any()

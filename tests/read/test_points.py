@@ -14,7 +14,7 @@ def test_units_become_si(field_folder):
     """lb/s, mph and % become kg/s, m/s and %, the header's width fills a missing one."""
     table = read_points(read_field(field_folder())).table
     assert table["mass_flow_kg_s"].tolist() == pytest.approx([30 * 0.45359237, 31 * 0.45359237, 32 * 0.45359237])
-    assert table["speed_m_s"].tolist() == pytest.approx([4.5 * 0.44704] * 3)
+    assert table["speed_m_s"].tolist() == pytest.approx([5 * 0.44704] * 3)
     assert table["moisture_pct"].tolist() == [17.0] * 3
     assert table["width_m"].tolist() == pytest.approx([9.144] * 3)
 
@@ -24,7 +24,7 @@ def test_every_format_gives_the_same_table(field_folder, tmp_path, name):
     """GeoJSON, GeoPackage, zipped Shapefile, FlatGeobuf and GeoParquet say what the CSV says."""
     expected = read_points(read_field(field_folder())).table
     frame = gpd.GeoDataFrame(
-        {"flow": [30.0, 31.0, 32.0], "moisture": [17.0] * 3, "speed": [4.5] * 3, "seconds": [1.0] * 3},
+        {"flow": [30.0, 31.0, 32.0], "moisture": [17.0] * 3, "speed": [5.0] * 3, "seconds": [1.0] * 3},
         geometry=shapely.points(expected.geometry.x, expected.geometry.y),
         crs="EPSG:4326",
     )
