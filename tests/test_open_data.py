@@ -10,6 +10,8 @@ import geopandas as gpd
 import numpy as np
 import pytest
 
+from lossmap.base.settings import Settings
+from lossmap.clean import clean
 from lossmap.pipelines.command import main
 from lossmap.project import project, utm_crs
 from lossmap.read import read_field, read_points
@@ -146,3 +148,29 @@ def test_wheat_rows_out_of_order_are_not_guessed_at(open_data, tmp_path, capsys)
     summary = mapped(tmp_path / "field", open_data("montana-grain/FarmerI_YL18_YLD_2018_henrys.zip"), facts, tmp_path / "out", capsys)
     assert any("lost the order of harvest" in note for note in summary["notes"])
     assert "pass end" not in summary["points"]["flags"]
+
+
+@pytest.mark.parametrize(
+    ("file", "facts"), [("FarmerI_YE_YLD_2016_henrys.zip", WHEAT_2016), ("FarmerI_YL18_YLD_2018_henrys.zip", WHEAT_2018)]
+)
+def test_real_trial_strips_keep_their_contrast(open_data, tmp_path, file, facts):
+    """Cleaning leaves at least 95 % of the differences between stretches of passes (nitrogen strips lie in these fields)."""
+    folder = tmp_path / "field"
+    folder.mkdir()
+    shutil.copy(open_data(f"montana-grain/{file}"), folder / file)
+    (folder / "field.toml").write_text(facts)
+    field = read_field(folder)
+    log = read_points(field).table
+    table, _ = clean(project(log, utm_crs(log)), field, Settings().clean)
+    # before: everything but records that did not cut, lie wrong or stand in a ramp; after: the believed ones
+    cutting = table["flag"].isin(
+        ["", "unlike the field", "unlike its neighbours", "beyond crop limits", "speed change", "swath already cut"]
+    )
+    north = (table.geometry.y // 60).astype("int64")
+    before = table[cutting].groupby([table["pass_id"], north])["yield_kg_ha"].agg(["median", "size"])
+    after = table[table["flag"] == ""].groupby([table["pass_id"], north])["yield_kg_ha"].median()
+    both = before[before["size"] >= 10].join(after.rename("after"), how="inner").dropna()
+    assert len(both) > 0.9 * (before["size"] >= 10).sum()
+    contrast = np.polyfit(both["median"], both["after"], 1)[0]
+    assert contrast >= 0.95
+    assert both["after"].std() >= 0.95 * both["median"].clip(*both["median"].quantile([0.01, 0.99])).std()

@@ -2,8 +2,8 @@
 
 Seed only ever adds up along the combine's way: intensities are P, P + H and P + H + R T at
 the three positions, all of P, H, T at least 0, with R the width ratio. Counts are negative
-binomial around them. Each of P, H, T has an exponential prior whose mean is the field's
-own, so one stop is judged beside its field but hardly drawn to it. Three numbers a stop
+binomial around them. Each of P, H, T has an exponential prior whose mean is three times
+the field's own, so one stop is judged beside its field but hardly drawn to it. Three numbers a stop
 are integrated on a fixed lattice, spaced evenly in the square root, where a count's doubt
 is the same everywhere.
 """
@@ -14,7 +14,11 @@ import numpy as np
 
 from lossmap.base.grid import Floats
 
-__all__ = ["POINTS", "posterior", "rates"]
+__all__ = ["POINTS", "PRIOR_OVER_FIELD", "posterior", "rates"]
+
+# How far above the field's mean a stop may easily lie. At 1 the interval of a small source often ends at
+# the stop's own plain difference; beyond 4 it grows for nothing.
+PRIOR_OVER_FIELD = 3.0
 
 # The lattice of the posterior: steps a source, and how far it reaches in standard errors.
 STEPS, REACH = 24, 4.5
@@ -52,7 +56,7 @@ def _prior_means(counted: Floats, area: Floats, ratio: float) -> Floats:
     lying = front if np.isfinite(front) else preharvest
     header = max(front - preharvest, floor) if np.isfinite(front) else 0.0
     threshing = max((behind - lying) / ratio, floor) if np.isfinite(behind) else 0.0
-    return np.array([preharvest, header, threshing])
+    return PRIOR_OVER_FIELD * np.array([preharvest, header, threshing])
 
 
 def _edges(counted: Floats, area: Floats, ratio: float, clumping_m2: float, prior: Floats) -> list[Floats]:

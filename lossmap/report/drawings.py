@@ -2,15 +2,8 @@
 
 from __future__ import annotations
 
-import io
-import re
-from collections.abc import Iterator
-from contextlib import contextmanager
-from typing import Any
-
 import geopandas as gpd
 import markupsafe
-import matplotlib
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -18,26 +11,12 @@ from matplotlib.figure import Figure
 from lossmap.base.estimates import Driver, Estimate
 from lossmap.base.field import FieldMap
 from lossmap.base.tables import SOURCES
+from lossmap.report.inline_svg import HAIR, INK, MARK, SOFT, inline_svg, looks
 from lossmap.report.words import Scale, Words
 
 __all__ = ["drawing_of_driver", "drawing_of_sources"]
 
-INK, SOFT, DOT, MARK = "#1a1712", "#5b5446", "#e13a26", "#0b4f6c"
-
-# Written into matplotlib's settings only while a drawing is made.
-_LOOK: Any = {
-    "svg.fonttype": "none",
-    "svg.hashsalt": "lossmap",
-    "font.family": "sans-serif",
-    "font.size": 13.0,
-    "axes.edgecolor": INK,
-    "axes.labelcolor": INK,
-    "axes.linewidth": 1.2,
-    "axes.spines.top": False,
-    "axes.spines.right": False,
-    "xtick.color": INK,
-    "ytick.color": INK,
-}
+DOT = "#e13a26"
 
 
 def drawing_of_sources(field_map: FieldMap, words: Words) -> markupsafe.Markup | None:
@@ -45,7 +24,7 @@ def drawing_of_sources(field_map: FieldMap, words: Words) -> markupsafe.Markup |
     known = [(source, field_map.loss[source]) for source in (*SOURCES, "total") if field_map.loss[source]]
     if not known:
         return None
-    with _looks():
+    with looks():
         height = 0.5 * len(known) + 0.9
         figure = Figure(figsize=(6.4, height))
         axes = figure.add_axes((0.2, 0.72 / height, 0.76, 1 - 0.84 / height))
@@ -56,9 +35,9 @@ def drawing_of_sources(field_map: FieldMap, words: Words) -> markupsafe.Markup |
         axes.set_xlim(left=0)
         axes.set_ylim(-0.6, len(known) - 0.4)
         axes.set_xlabel(f"loss, {words.loss.unit} (bar: 90 % interval)")
-        axes.grid(axis="x", color="#d3cbc3", linewidth=0.8)
+        axes.grid(axis="x", color=HAIR, linewidth=0.8)
         axes.set_axisbelow(True)
-        return _svg(figure, "sources")
+        return inline_svg(figure, "sources")
 
 
 def _interval(axes: Axes, at: float, shown: Estimate, heavy: bool) -> None:
@@ -75,7 +54,7 @@ def drawing_of_driver(field_map: FieldMap, found: Driver, words: Words) -> marku
     losses = losses[losses[column].notna() & losses["total_kg_ha"].notna()]
     if len(losses) < 2:
         return None
-    with _looks():
+    with looks():
         figure = Figure(figsize=(6.4, 3.4))
         axes = figure.add_axes((0.12, 0.19, 0.84, 0.71))
         _stops(axes, losses, column, words.loss, _scale(found, words))
@@ -83,9 +62,9 @@ def drawing_of_driver(field_map: FieldMap, found: Driver, words: Words) -> marku
         axes.set_ylim(bottom=0)
         axes.set_ylabel(f"loss, {words.loss.unit}")
         axes.set_xlabel(f"{'ground speed' if found.name == 'speed' else 'grain moisture'}, {_scale(found, words).unit}")
-        axes.grid(color="#d3cbc3", linewidth=0.8)
+        axes.grid(color=HAIR, linewidth=0.8)
         axes.set_axisbelow(True)
-        return _svg(figure, found.name)
+        return inline_svg(figure, found.name)
 
 
 def _scale(found: Driver, words: Words) -> Scale:
@@ -116,24 +95,3 @@ def _reference(axes: Axes, found: Driver, along: Scale) -> None:
         va="bottom",
         color=MARK,
     )
-
-
-@contextmanager
-def _looks() -> Iterator[None]:
-    with matplotlib.rc_context(_LOOK):
-        yield
-
-
-def _svg(figure: Figure, name: str) -> markupsafe.Markup:
-    """The drawing as an element of a page: no prolog, no date, ids of its own so that two drawings can share a page."""
-    out = io.StringIO()
-    nothing: dict[str, Any] = {"Date": None, "Creator": None, "Format": None, "Type": None}
-    figure.patch.set_visible(False)
-    for axes in figure.axes:
-        axes.patch.set_visible(False)
-    figure.savefig(out, format="svg", metadata=nothing)
-    text = out.getvalue()
-    text = text[text.index("<svg") :]
-    text = re.sub(r"<metadata>.*?</metadata>\s*", "", text, flags=re.DOTALL)
-    text = re.sub(r'(id="|href="#|url\(#)', rf"\g<1>{name}-", text)
-    return markupsafe.Markup(text.replace("<svg ", f'<svg role="img" aria-labelledby="{name}-caption" ', 1))

@@ -5,14 +5,15 @@ Loss *tracks* speed or dryness; nothing here says that it is caused by them.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 
-from lossmap.base.estimates import Driver, Estimate
+from lossmap.base.estimates import Delay, Driver, Estimate
 from lossmap.base.field import FieldMap
 from lossmap.base.tables import SOURCES
-from lossmap.report.words import NOT_KNOWN, ODDS, Words, count_of
+from lossmap.report.words import NOT_KNOWN, ODDS, Words, count_of, plain
 
-__all__ = ["SOURCE_WORDS", "after_largest", "driver", "driver_word", "largest_sources", "zone"]
+__all__ = ["SOURCE_WORDS", "after_largest", "delay", "driver", "driver_word", "largest_sources", "zone"]
 
 #: Where the seed is lost, as a reader meets it for the first time.
 SOURCE_WORDS: Mapping[str, str] = {
@@ -153,6 +154,50 @@ def after_largest(largest: tuple[str, ...]) -> str:
     if len(names) == 1:
         return f"Most is lost {SOURCE_WORDS[largest[0]]}: {names[0]}."
     return f"Which is largest is a toss-up between {', '.join(names[:-1])} and {names[-1]}: their intervals overlap, so look at each."
+
+
+_SENSOR_WORDS: Mapping[str, str] = {"flow": "Grain flow", "moisture": "Moisture"}
+
+
+def delay(sensor: str, found: Delay, words: Words) -> str:
+    """How late a sensor's readings were, how sure that is, what was done about it, and why.
+
+    Parameters
+    ----------
+    sensor : "flow" or "moisture"
+    found : Delay
+        Without an interval it was set, or nothing could be told; its note says which.
+    words : Words
+    """
+    what, note = _SENSOR_WORDS[sensor], found.note.strip()
+    if not math.isfinite(found.low):
+        if not found.applied:
+            return _ended(f"{what} was not moved: {note or f'its delay is {NOT_KNOWN}'}")
+        moved = f"{_seconds(abs(found.seconds), words)} {'earlier' if found.seconds > 0 else 'later'}"
+        return _ended(f"{what} was moved {moved}{', ' if note else ''}{note}")
+    doubt = f"({_between(found, words)}, {ODDS})"
+    if found.applied:
+        told = f"{what} was read {_late(found.seconds, words)} {doubt} and was moved by that."
+    else:
+        told = f"At best guess {what[:1].lower()}{what[1:]} was read {_late(found.seconds, words)} {doubt}; it was not moved."
+    return f"{told} {_ended(note[:1].upper() + note[1:])}" if note else told
+
+
+def _late(seconds: float, words: Words) -> str:
+    return f"{_seconds(abs(seconds), words)} {'early' if seconds < 0 else 'late'}"
+
+
+def _between(found: Delay, words: Words) -> str:
+    """Both ends; said apart where one is early and the other late."""
+    if found.low < 0 < found.high:
+        return f"{_late(found.low, words)} to {_late(found.high, words)}"
+    low, high = sorted((abs(found.low), abs(found.high)))
+    return f"{plain(low, words.seconds.most)} to {_seconds(high, words)}"
+
+
+def _seconds(value: float, words: Words) -> str:
+    """Always with its tenth: that is what a delay is told to."""
+    return f"{plain(value, words.seconds.most)} {words.seconds.unit}"
 
 
 def _ended(text: str) -> str:

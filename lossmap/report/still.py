@@ -16,7 +16,7 @@ from lossmap.report.projection import WebPlace
 from lossmap.report.rows import letter_at, zone_code
 from lossmap.report.words import Words
 
-__all__ = ["Spot", "Still", "ZoneShape", "still"]
+__all__ = ["Spot", "Still", "ZoneShape", "scale_bar", "still"]
 
 # The field's picture fills this box one way or the other, so that marks are as big on a tall field as on a wide one.
 MOST_WIDE, MOST_HIGH = 900.0, 700.0
@@ -77,7 +77,7 @@ def still(field_map: FieldMap, unknown: shapely.Geometry | None, place: WebPlace
         x, y = draw.xy(np.array([letter_at(shape, number)]))[0]
         shapes.append(ZoneShape(zone_code(reason), draw.path(shape), str(zone_id), float(x), float(y)))
     spots = draw.xy(shapely.get_coordinates(field_map.losses.geometry.to_numpy()))
-    bar_m, bar_text = _bar(draw.metres, words)
+    bar_m, bar_text = scale_bar(draw.metres, words)
     return Still(
         draw.width,
         draw.height,
@@ -116,7 +116,7 @@ class _Drawing:
         return "".join("M" + "L".join(f"{x:g} {y:g}" for x, y in self.xy(shapely.get_coordinates(ring))[:-1]) + "Z" for ring in rings)
 
 
-def _bar(metres: float, words: Words) -> tuple[float, str]:
+def scale_bar(metres: float, words: Words) -> tuple[float, str]:
     """A scale bar of about a quarter of the width: its length [m] and text."""
     most = metres * 0.3 * words.length.factor
     power = 10 ** int(np.floor(np.log10(most)))

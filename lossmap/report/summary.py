@@ -60,6 +60,12 @@ def _points(field_map: FieldMap) -> dict[str, Any]:
         "flags": {reason: int(number) for reason, number in cleaning.flags.items()},
         "logged_ha": _known(cleaning.logged_ha),
         "fresh_ha": _known(cleaning.fresh_ha),
+        "union_ha": _known(cleaning.union_ha),
+        "pass_offset_pct": _known(cleaning.pass_offset_pct),
+        "machine_factors": {
+            name: {"factor": _known(by.mean), "low": _known(by.low), "high": _known(by.high)}
+            for name, by in cleaning.machine_factors.items()
+        },
         "yield_before": {name: _known(value) for name, value in cleaning.before.items()},
         "yield_after": {name: _known(value) for name, value in cleaning.after.items()},
     }
@@ -72,6 +78,7 @@ def _delay(delay: Delay) -> dict[str, Any]:
         "high_s": _known(delay.high),
         "applied": bool(delay.applied),
         "note": delay.note,
+        "curve": [[_known(seconds), _known(share)] for seconds, share in delay.curve],
     }
 
 

@@ -7,6 +7,7 @@ map's own script. An interval is always a 90 % one: "1.6 bu/ac (1.0 to 2.2)".
 
 from __future__ import annotations
 
+import dataclasses
 import datetime
 import math
 import re
@@ -109,6 +110,20 @@ class Words:
         if self.crop.bushel_lb is None:
             return Scale(factor("kg/ha", "lb/ac"), "lb/ac", 3, 0)
         return Scale(bushels_ac(self.crop), "bu/ac", 3, 0)
+
+    @property
+    def roughness(self) -> Scale:
+        """Spread and noise of yield, from kg/ha: a decimal more than the yields themselves."""
+        return dataclasses.replace(self.harvest, most=self.harvest.most + 1)
+
+    @property
+    def grain(self) -> Scale:
+        """Grain of a field together, from kg."""
+        if not self.us:
+            return Scale(0.001, "t", 4, 1)
+        if self.crop.bushel_lb is None:
+            return Scale(factor("kg", "lb"), "lb", 4, 0)
+        return Scale(factor("kg", "bu", self.crop.bushel_lb), "bu", 4, 0)
 
     @property
     def other_loss(self) -> Scale:

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from lossmap.loss.posterior import POINTS, posterior, rates
+from lossmap.loss.posterior import POINTS, PRIOR_OVER_FIELD, posterior, rates
 
 NAN = np.nan
 
@@ -14,7 +14,7 @@ def test_one_position_is_a_gamma_distribution():
     counted = np.array([[0.0, NAN, NAN], [3.0, NAN, NAN], [50.0, NAN, NAN]])
     area = np.where(np.isnan(counted), NAN, 2.0)
     points = posterior(counted, area, 1.0, 0.0)[0]
-    prior = rates(counted, area)[0]
+    prior = PRIOR_OVER_FIELD * rates(counted, area)[0]
     for stop, seeds in enumerate(counted[:, 0]):
         exact = stats.gamma(seeds + 1, scale=1 / (2.0 + 1 / prior))
         found = np.quantile(points[stop], (0.05, 0.5, 0.95))
@@ -24,12 +24,12 @@ def test_one_position_is_a_gamma_distribution():
 
 @pytest.mark.parametrize(("ratio", "clumping"), [(1.0, 0.0), (4.0, 0.3)])
 def test_three_positions_agree_with_draws(ratio, clumping):
-    """Quantiles of P, H and T are those of a million draws from the prior, weighted by the likelihood."""
+    """Quantiles of P, H and T are those of a three million draws from the prior, weighted by the likelihood."""
     counted, area = np.array([[2.0, 9.0, 14.0], [1.0, 4.0, 20.0]]), np.full((2, 3), 1.0)
     points = posterior(counted, area, ratio, clumping)
     before, front, behind = rates(counted, area)
-    prior = np.array([before, front - before, (behind - front) / ratio])
-    drawn = np.random.default_rng(0).exponential(prior[:, None], (3, 1_000_000))
+    prior = PRIOR_OVER_FIELD * np.array([before, front - before, (behind - front) / ratio])
+    drawn = np.random.default_rng(0).exponential(prior[:, None], (3, 3_000_000))
     lying = np.stack([drawn[0], drawn[0] + drawn[1], drawn[0] + drawn[1] + ratio * drawn[2]])
     for stop in range(2):
         if clumping:
