@@ -16,6 +16,7 @@ from lossmap.base.estimates import NOTHING, Delay, Estimate, StatedTiming
 from lossmap.base.field import Cleaning, Field, FieldMap
 from lossmap.base.grid import Grid, Surface
 from lossmap.base.settings import Settings
+from lossmap.base.tables import SOURCES
 from lossmap.clean import clean, cut_area
 from lossmap.join import cells, stands_for, stops_with_drive
 from lossmap.loss import field_loss, losses, seed_mass_g
@@ -97,7 +98,7 @@ def made_map(field: Field, settings: Settings, stage: Stage) -> FieldMap:
         drivers = {name: driver(evidence, settings.zones) for name, evidence in counted.evidence.items()}
         flagged = zones(counted.surface, counted.excess, counted.chance, drivers, outline, settings.zones)
     surfaces = {counted.surface.name: counted.surface, **layers}
-    loss = {**by_source, "total": counted.field_total}
+    loss = _adding_up(by_source, counted.field_total)
     harvested = _mean_yield(points)
     return FieldMap(
         field=field,
@@ -158,6 +159,20 @@ def _layers(points: gpd.GeoDataFrame, grid: Grid, inside: np.ndarray, settings: 
         return {}
     placement = placed(points, grid, inside, settings.surfaces)
     return {name: LAYERS[name](points, name, grid, inside, settings.surfaces, placement) for name in known}
+
+
+def _adding_up(by_source: Mapping[str, Estimate], total: Estimate) -> dict[str, Estimate]:
+    """Sources and total that agree: how loss divides is the stops' to say, how much there is the surface's.
+
+    The surface knows of places nobody counted, so its total is the better one; sources are
+    brought to it together, which leaves their shares as the stops have them. Where a source
+    cannot be told nothing is changed.
+    """
+    parts = [by_source[source] for source in SOURCES]
+    counted = sum(part.mean for part in parts)
+    if not all(parts) or not counted > 0:
+        return {**by_source, "total": total}
+    return {"total": total, **{source: by_source[source].times(total.mean / counted) for source in SOURCES}}
 
 
 def _mean_yield(points: gpd.GeoDataFrame) -> float:

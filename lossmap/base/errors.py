@@ -15,6 +15,7 @@ Each also inherits the built-in error a caller would expect. Wording everywhere:
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Iterable
 
 __all__ = [
@@ -69,7 +70,9 @@ class NoReference(LossmapError, LookupError):
 def near(word: str, known: Iterable[str]) -> str:
     """End a refusal with the nearest known word, or with all of them where none is near."""
     known = sorted(known)
-    found = difflib.get_close_matches(word, known, n=1, cutoff=0.6)
+    # a whole word in common ("field corn") says more than letters that look alike
+    shared = [one for one in known if one in re.split(r"[^a-z0-9]+", word.lower().replace("_", " "))]
+    found = shared[:1] or difflib.get_close_matches(word, known, n=1, cutoff=0.6)
     return f"did you mean {found[0]}?" if found else f"known: {', '.join(known)}"
 
 

@@ -76,17 +76,19 @@ def spans(edges: Sequence[str]) -> tuple[str, ...]:
     return (f"under {edges[0]}", *between, f"{edges[-1]} and more")
 
 
-def classes(values: Floats, scale: Scale, layer: str) -> Classes:
+def classes(values: Floats, scale: Scale, layer: str, doubt: float = 0.0) -> Classes:
     """Classes for `values` [SI] of `layer`, so that most of the field is spread over them.
 
     Equal steps between the 5 % and the 95 % value, rounded to numbers people can say: a
-    farmer reads "1.5 to 2.0", never "1.47 to 1.93". One value everywhere is one class.
+    farmer reads "1.5 to 2.0", never "1.47 to 1.93". No step is finer than half of `doubt`
+    (half the usual interval, SI): five bold colours for differences that nobody can vouch
+    for would say more than is known. One value everywhere is one class.
     """
     shown = np.asarray(values, dtype=float)[np.isfinite(values)] * scale.factor
     if shown.size == 0 or np.ptp(shown) <= 1e-4 * max(abs(float(shown.mean())), 1e-9):
         return Classes((), scale.most, (RAMPS[layer][2],))
     low, high = np.quantile(shown, (0.05, 0.95))
-    step = _nice((high - low) / CLASSES or float(np.ptp(shown)) / CLASSES)
+    step = _nice(max((high - low) / CLASSES or float(np.ptp(shown)) / CLASSES, doubt * scale.factor / 2))
     first = round(((low + high) / 2 - step * (CLASSES - 2) / 2) / step) * step
     if first <= 0 <= shown.min():
         first = step

@@ -26,7 +26,7 @@ KEPT, ALL = "#8fb8c9", "#1a1712"
 BINS, BEYOND = 44, 0.35
 
 # The drawing of flags fills this box one way or the other; below the field is room for the scale bar.
-MOST_WIDE, MOST_HIGH, EDGE, BELOW = 640.0, 460.0, 10.0, 26.0
+MOST_WIDE, MOST_HIGH, LEAST_WIDE, EDGE, BELOW = 640.0, 460.0, 320.0, 10.0, 30.0
 
 # More marks than this nobody can tell apart, and the page would grow with the log.
 MOST_MARKS = 20_000
@@ -150,7 +150,7 @@ def drawing_of_flags(field_map: FieldMap, words: Words) -> FlagDrawing | None:
     key = tuple((key_mark(group), group.title, f"{int(of_group[group.key].sum()):,}") for group in present)
     alt = "Map of flagged records, north up: " + ", ".join(f"{number} {title}" for _, title, number in key) + "."
     body = "".join((_definitions(present), frame.ground(), *marks, frame.bar(words)))
-    size = f'viewBox="0 0 {frame.width:g} {frame.height:g}"'
+    size = f'viewBox="0 0 {frame.width:g} {frame.height:g}" style="max-width:{frame.width:g}px"'
     svg = markupsafe.Markup(f'<svg xmlns="http://www.w3.org/2000/svg" role="img" aria-label="{markupsafe.escape(alt)}" {size}>{body}</svg>')
     return FlagDrawing(svg, key, _flags_caption(int((flagged & ~inside).sum()), rows.size - drawn.size, int((flag == "section row").sum())))
 
@@ -176,8 +176,9 @@ class _Frame:
         self.west, self.north = west - margin, north + margin
         self.metres = (east - west + 2 * margin, north - south + 2 * margin)
         self.scale = min((MOST_WIDE - 2 * EDGE) / self.metres[0], (MOST_HIGH - 2 * EDGE) / self.metres[1])
-        self.width, self.height = MOST_WIDE, round(self.metres[1] * self.scale + 2 * EDGE + BELOW)
-        self.left = (MOST_WIDE - self.metres[0] * self.scale) / 2
+        self.width = max(LEAST_WIDE, round(self.metres[0] * self.scale + 2 * EDGE))
+        self.height = round(self.metres[1] * self.scale + 2 * EDGE + BELOW)
+        self.left = (self.width - self.metres[0] * self.scale) / 2
         self.outline = outline
 
     def place(self, easting_m: Floats, northing_m: Floats) -> tuple[Floats, Floats]:
@@ -204,7 +205,7 @@ class _Frame:
         end = x + metres * self.scale
         return (
             f'<path d="M{x:g} {y - 5}V{y}H{end:.1f}V{y - 5}" fill="none" stroke="{INK}" stroke-width="1.5"/>'
-            f'<text x="{end + 6:.1f}" y="{y}" font-family="sans-serif" font-size="16" fill="{INK}">{markupsafe.escape(text)}</text>'
+            f'<text x="{end + 6:.1f}" y="{y}" font-family="sans-serif" font-size="20" fill="{INK}">{markupsafe.escape(text)}</text>'
         )
 
 

@@ -121,7 +121,8 @@ def _values(key: str, surface: Surface) -> Floats:
 def _layer(key: str, name: str, surface: Surface, values: Floats, onto: Canvas, words: Words) -> Layer:
     scale = _scale(key, words)
     coded = steps(values)
-    found = classes(coded.values(), scale, key)
+    doubt = float(np.nanmedian(surface.high - surface.low)) / 2 if key == "loss" and np.isfinite(surface.high).any() else 0.0
+    found = classes(coded.values(), scale, key, doubt)
     codes = found.of(coded.values() * scale.factor)
     number = np.array([(codes == one).sum() for one in range(len(found.colours))], dtype=float)
     shares = tuple(float(share) for share in 100 * number / max(number.sum(), 1.0))

@@ -18,7 +18,7 @@ from lossmap.report.drawings import drawing_of_driver, drawing_of_sources
 from lossmap.report.numbers import doubt_line, flat_line, headline, loss_rows, money_line, seeds_line, subtitle, words_of
 from lossmap.report.rows import zone_rows
 from lossmap.report.run_file import changed, version
-from lossmap.report.sentences import SOURCE_WORDS, after_largest, driver, driver_word, largest_sources
+from lossmap.report.sentences import SOURCE_WORDS, after_largest, driver, driver_word, first_step, largest_sources
 from lossmap.report.templates import asset, filled
 from lossmap.report.words import Words, count_of
 
@@ -55,6 +55,7 @@ def page(field_map: FieldMap) -> str:
         flat=flat_line(field_map),
         drivers=_drivers(field_map, words),
         zones=zone_rows(field_map, words),
+        first=first_step(field_map.drivers, words),
         largest=after_largest(largest),
         advice=[_advice(source, field_map) for source in largest],
         cautions=(*reference.cautions("adjust"), *reference.cautions("count"), *reference.cautions("fire")),

@@ -23,6 +23,9 @@ SOURCE_WORDS: Mapping[str, str] = {
     "threshing": "in the machine (threshing, separation, cleaning)",
 }
 
+# Nobody lays this many: beyond it the remedy is other stops, not more.
+TOO_MANY_STOPS = 300
+
 _DRIVER_WORDS: Mapping[str, str] = {"speed": "ground speed", "dryness": "dryness"}
 
 
@@ -103,12 +106,24 @@ def _effect_seen(found: Driver, words: Words) -> str:
     return f" ({words.step(found.name, found.effect_step)} goes with {_times(found.effect)}, which may well be no change)"
 
 
+def _round_number(number: int) -> int:
+    """As exact as such a number is known: two figures."""
+    step = 10 ** max(len(str(number)) - 2, 0)
+    return max(step, round(number / step) * step)
+
+
 def _too_few(found: Driver) -> str:
-    if found.stops_needed is None:
-        return f"{count_of(found.stops, 'stop')} carried evidence; how many would be enough is {NOT_KNOWN}."
+    if found.stops == 0:
+        return "It was not tested."
+    if found.stops_needed is None or found.stops_needed > TOO_MANY_STOPS:
+        what = "ground speed" if found.name == "speed" else "moisture"
+        return (
+            f"{what.capitalize()} differed too little between the {count_of(found.stops, 'stop')} to tell; "
+            f"stops at clearly different {'speeds' if found.name == 'speed' else 'moistures'} would show more than more stops."
+        )
     return (
         f"With {count_of(found.stops, 'stop')} even a moderate link would often be missed; "
-        f"about {found.stops_needed:,} stops like these would be needed."
+        f"about {_round_number(found.stops_needed):,} stops like these would be needed."
     )
 
 
@@ -130,8 +145,30 @@ def zone(reason: str, numbers: Mapping[str, float], cut_at: float, words: Words)
     return (
         f"{where}Loss {words.loss.interval(loss)}, of which {words.loss.interval(excess)} above what the same place would lose "
         f"at the reference {'speed' if reason == 'speed' else 'moisture'}; chance that it loses more: "
-        f"{words.percent.text(float(numbers['chance_pct']))}."
+        f"{_chance(float(numbers['chance_pct']))}."
     )
+
+
+def _chance(percent: float) -> str:
+    """A chance that never claims certainty."""
+    return "over 99 %" if percent >= 99 else f"{percent:.0f} %"
+
+
+def first_step(drivers: Mapping[str, Driver], words: Words) -> str:
+    """What to try first where the evidence points somewhere, before any list of settings; nothing where it does not."""
+    parts = []
+    speed, dryness = drivers.get("speed"), drivers.get("dryness")
+    if speed is not None and speed.verdict == "tracks":
+        parts.append(
+            f"Try the fast passes at {words.speed.text(speed.reference)} and count again: {words.loss.interval(speed.share_kg_ha)} "
+            "over the field goes with driving faster than that."
+        )
+    if dryness is not None and dryness.verdict == "tracks":
+        parts.append(
+            f"Cut grain before it falls below {words.moisture.text(dryness.reference)} where you can: "
+            f"{words.loss.interval(dryness.share_kg_ha)} over the field goes with drier grain."
+        )
+    return " ".join([*parts, "A link, not a proof of cause: the second count tells."]) if parts else ""
 
 
 def largest_sources(loss: Mapping[str, Estimate]) -> tuple[str, ...]:
@@ -152,7 +189,7 @@ def after_largest(largest: tuple[str, ...]) -> str:
         return "The counts do not separate where the seed is lost, so nothing can be said about what to look at first."
     names = [f"{source} loss" for source in largest]
     if len(names) == 1:
-        return f"Most is lost {SOURCE_WORDS[largest[0]]}: {names[0]}."
+        return f"Most is lost {SOURCE_WORDS[largest[0]]}."
     return f"Which is largest is a toss-up between {', '.join(names[:-1])} and {names[-1]}: their intervals overlap, so look at each."
 
 

@@ -23,6 +23,8 @@ Bools = npt.NDArray[np.bool_]
 
 #: How a driver is spoken of in `why`.
 BEYOND = {"speed": "was cut faster than {:.2g} m/s", "dryness": "was drier than {:.3g} % when cut"}
+#: Parts of a zone lie at most twice this many cells apart (20 m at 5 m a cell: about two headers).
+JOINED_CELLS = 2
 REASON = {"speed": "ground speed", "dryness": "dryness"}
 
 
@@ -36,8 +38,8 @@ def zones(
 ) -> gpd.GeoDataFrame:
     """Outline the places that lose more than the rest of the field along a driver.
 
-    Only drivers whose verdict is ``tracks`` make zones. A zone is a run of cells, joined
-    edge to edge, whose chance of an excess that matters reaches ``zone_chance``; one
+    Only drivers whose verdict is ``tracks`` make zones. A zone is all cells, at
+    most a few cells apart, whose chance of an excess that matters reaches ``zone_chance``; one
     smaller than ``least_area`` is left out. With less than about 200 counts the outline
     is rough: it says where to look, not where to draw a line.
 
@@ -81,7 +83,9 @@ def _of_driver(
 ) -> Iterator[dict[str, Any]]:
     """One row for each zone of one driver."""
     chosen = np.nan_to_num(chance.mean) >= 100 * settings.zone_chance
-    labels, count = ndimage.label(chosen)
+    # what lies within a few cells is one zone of several parts: fast passes alternate with slow ones
+    labels, count = ndimage.label(ndimage.binary_dilation(chosen, iterations=JOINED_CELLS))
+    labels[~chosen] = 0
     least = settings.least_area / loss.grid.cell_ha
     for label, size in enumerate(np.bincount(labels.ravel(), minlength=count + 1)):
         if label and size >= least:

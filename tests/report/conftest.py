@@ -96,11 +96,16 @@ def made_field_map(cells: tuple[int, int] = (80, 120), points: int = 3000, cell_
             {name: int(flags[name]) for name in ("pass start", "pass end", "speed change") if name in flags},
             24.9,
             22.7,
-            {"mean": 10_400.0, "median": 11_000.0, "sd": 2600.0, "cv_pct": 25.0, "skewness": -1.4},
-            {"mean": 11_050.0, "median": 11_100.0, "sd": 1300.0, "cv_pct": 11.8, "skewness": -0.2},
-            Delay(0.4, -0.6, 1.4, False, "flow had been shifted by the logger"),
-            Delay(11.0, 9.2, 12.8, True, "moisture read late"),
+            {"mean": 10_400.0, "median": 11_000.0, "sd": 2600.0, "cv_pct": 25.0, "skewness": -1.4}
+            | made_roughness(900.0, 700.0, 2700.0, 262_000.0),
+            {"mean": 11_050.0, "median": 11_100.0, "sd": 1300.0, "cv_pct": 11.8, "skewness": -0.2}
+            | made_roughness(420.0, 310.0, 1350.0, 248_000.0),
+            Delay(0.4, -0.6, 1.4, False, "flow had been shifted by the logger", made_curve(0.4)),
+            Delay(11.0, 9.2, 12.8, True, "moisture read late", made_curve(11.0)),
             ("The log holds no distance, so it was taken from positions.",),
+            21.9,
+            1.8,
+            {"red": Estimate(1.04, 1.02, 1.06), "blue": Estimate(0.97, 0.95, 0.99)},
         ),
         losses=made_losses(surfaces, grid),
         loss={
@@ -124,6 +129,16 @@ def made_field_map(cells: tuple[int, int] = (80, 120), points: int = 3000, cell_
         notes=("Made field: nothing in it was ever grown.",),
         inputs={"points.csv": "a" * 64, "counts.csv": "b" * 64, "field.toml": "c" * 64},
     )
+
+
+def made_roughness(first_lag: float, nugget: float, sill: float, mass_kg: float) -> dict[str, float]:
+    """Semivariances of yield by their square roots [kg/ha], and grain together."""
+    return {"first_lag": first_lag**2, "nugget": nugget**2, "sill": sill**2, "mass_kg": mass_kg}
+
+
+def made_curve(best_s: float) -> tuple[tuple[float, float], ...]:
+    """A parabola with its least at `best_s`, 1 at no delay."""
+    return tuple((seconds, round((50 + (seconds - best_s) ** 2) / (50 + best_s**2), 4)) for seconds in np.arange(-15.0, 30.5, 0.5).tolist())
 
 
 def made_field() -> Field:
@@ -294,12 +309,19 @@ def made_hostile(field_map: FieldMap) -> FieldMap:
     losses["note"], losses["stop_id"] = HOSTILE, [f"{HOSTILE}{number}" for number in range(len(losses))]
     zones["why"] = HOSTILE
     points["machine"] = HOSTILE
+    cleaning = dataclasses.replace(
+        field_map.cleaning,
+        notes=(HOSTILE,),
+        machine_factors={HOSTILE: Estimate(1.04, 1.02, 1.06)},
+        flow_delay=dataclasses.replace(field_map.cleaning.flow_delay, note=HOSTILE),
+    )
     return dataclasses.replace(
         field_map,
         field=dataclasses.replace(field_map.field, facts=facts),
         losses=losses,
         zones=zones,
         points=points,
+        cleaning=cleaning,
         notes=(HOSTILE,),
         inputs={HOSTILE: "d" * 64},
     )

@@ -8,8 +8,8 @@ from dataclasses import replace
 import pytest
 
 from lossmap.base import reference
-from lossmap.base.estimates import NOTHING, Driver, Estimate
-from lossmap.report.sentences import after_largest, driver, largest_sources, zone
+from lossmap.base.estimates import NOTHING, Delay, Driver, Estimate
+from lossmap.report.sentences import after_largest, delay, driver, largest_sources, zone
 from lossmap.report.words import Words
 
 WORDS = Words(reference.crop("corn"), "us")
@@ -85,3 +85,39 @@ def test_the_largest_source_stands_alone_only_when_it_is_surely_larger() -> None
     assert largest_sources({"preharvest": NOTHING, "header": NOTHING, "threshing": NOTHING}) == ()
     assert "toss-up" in after_largest(("header", "threshing"))
     assert "do not separate" in after_largest(())
+
+
+def test_a_delay_says_how_late_how_sure_and_what_was_done() -> None:
+    """Moved, not moved, and early: interval and reason with each."""
+    moved = Delay(11.04, 9.2, 12.84, True, "neighbouring passes agree 85 % better at 11.0 s: moved")
+    assert delay("moisture", moved, WORDS) == (
+        "Moisture was read 11.0 s late (9.2 to 12.8 s, 9 times in 10) and was moved by that. "
+        "Neighbouring passes agree 85 % better at 11.0 s: moved."
+    )
+    assert delay("flow", Delay(0.4, -0.6, 1.4, False, ""), WORDS) == (
+        "At best guess grain flow was read 0.4 s late (0.6 s early to 1.4 s late, 9 times in 10); it was not moved."
+    )
+    assert delay("flow", Delay(-5.0, -6.5, -3.5, True, ""), WORDS) == (
+        "Grain flow was read 5.0 s early (3.5 to 6.5 s, 9 times in 10) and was moved by that."
+    )
+
+
+@pytest.mark.parametrize(
+    ("found", "said"),
+    [
+        (
+            Delay(12.0, math.nan, math.nan, True, "as set by clean.flow_delay"),
+            "Grain flow was moved 12.0 s earlier, as set by clean.flow_delay.",
+        ),
+        (
+            Delay(-2.0, math.nan, math.nan, True, "as set by clean.flow_delay"),
+            "Grain flow was moved 2.0 s later, as set by clean.flow_delay.",
+        ),
+        (Delay(0.0, math.nan, math.nan, False, "as set by clean.flow_delay"), "Grain flow was not moved: as set by clean.flow_delay."),
+        (Delay(0.0, math.nan, math.nan, False, "not identifiable"), "Grain flow was not moved: not identifiable."),
+        (Delay(math.nan, math.nan, math.nan, False, ""), "Grain flow was not moved: its delay is not known."),
+    ],
+)
+def test_a_delay_without_interval_claims_no_estimate(found: Delay, said: str) -> None:
+    """The 0.0 s of a delay that could not be told is no finding."""
+    assert delay("flow", found, WORDS) == said

@@ -72,8 +72,34 @@ def test_numbers_are_the_fields(field_map: FieldMap) -> None:
     assert content["drivers"]["speed"]["verdict"] == "tracks"
     assert content["drivers"]["speed"]["p"] == pytest.approx(0.009)
     assert content["drivers"]["speed"]["share_high_kg_ha"] == 41.0
-    assert content["delay"]["moisture_s"] == {"mean_s": 11.0, "low_s": 9.2, "high_s": 12.8, "applied": True, "note": "moisture read late"}
+    late = content["delay"]["moisture_s"]
+    assert late.pop("curve") == [list(place) for place in field_map.cleaning.moisture_delay.curve]
+    assert late == {"mean_s": 11.0, "low_s": 9.2, "high_s": 12.8, "applied": True, "note": "moisture read late"}
     assert (content["zones"], content["stops"], content["field_id"]) == (2, 12, "made-north")
+
+
+def test_cleaning_is_there_in_full(field_map: FieldMap) -> None:
+    """Area covered once, level of passes, factors of machines with their doubt, roughness and mass before and after."""
+    points = summary(field_map)["points"]
+    assert (points["union_ha"], points["pass_offset_pct"]) == (21.9, 1.8)
+    assert points["machine_factors"] == {
+        "red": {"factor": 1.04, "low": 1.02, "high": 1.06},
+        "blue": {"factor": 0.97, "low": 0.95, "high": 0.99},
+    }
+    assert points["yield_before"]["first_lag"] == 900.0**2
+    assert (points["yield_after"]["nugget"], points["yield_after"]["sill"]) == (310.0**2, 1350.0**2)
+    assert points["yield_after"]["mass_kg"] == 248_000
+
+
+def test_a_figure_that_could_not_be_had_is_null(field_map: FieldMap, schema: dict[str, Any]) -> None:
+    """Too few neighbours for a semivariance, too few passes, no union: null, and the schema takes it."""
+    after = {**field_map.cleaning.after, "first_lag": math.nan, "nugget": math.nan, "sill": math.nan}
+    cleaning = dataclasses.replace(field_map.cleaning, after=after, union_ha=math.nan, pass_offset_pct=math.nan, machine_factors={})
+    content = summary(dataclasses.replace(field_map, cleaning=cleaning))
+    jsonschema.Draft202012Validator(schema).validate(json.loads(json.dumps(content, allow_nan=False)))
+    points = content["points"]
+    assert points["union_ha"] is points["pass_offset_pct"] is points["yield_after"]["first_lag"] is None
+    assert points["machine_factors"] == {}
 
 
 def test_money_is_loss_times_price(field_map: FieldMap) -> None:

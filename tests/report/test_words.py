@@ -44,6 +44,14 @@ def test_us_speaks_miles_acres_and_feet() -> None:
     assert (words.speed.text(0.44704 * 5.3), words.area.text(20.0), words.length.text(100.0)) == ("5.3 mph", "49.4 ac", "328 ft")
 
 
+def test_grain_together_is_told_in_what_it_is_sold_in() -> None:
+    """25.4012 kg of corn is a bushel, 0.45359 kg a pound; metric in tonnes. Roughness has a decimal more than yield."""
+    assert Words(CORN, "us").grain.text(25.4012 * 9_876) == "9,876 bu"
+    assert Words(SUNFLOWER, "us").grain.text(0.45359237 * 54_321) == "54,321 lb"
+    assert Words(CORN, "metric").grain.text(248_000) == "248.0 t"
+    assert (Words(CORN, "us").roughness.text(62.768 * 4.25), Words(CORN, "metric").roughness.text(420.0)) == ("4.2 bu/ac", "0.42 t/ha")
+
+
 def test_interval_has_the_decimals_of_its_mean() -> None:
     """A mean of one decimal never stands between bounds of two."""
     assert Words(CORN, "us").loss.interval(Estimate(100.0, 62.0, 138.4)) == "1.6 bu/ac (1.0 to 2.2)"
