@@ -6,9 +6,11 @@ Heavy libraries are imported inside the flows, so that ``lossmap --help`` answer
 from __future__ import annotations
 
 import argparse
+import errno
 import json
 import logging
 import os
+import signal
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -28,7 +30,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     from lossmap.base.errors import LossmapError
 
     try:
+        signal.signal(signal.SIGTERM, _stop)
         code: int = asked.run(asked)
+        sys.stdout.flush()
     except LossmapError as refusal:
         for line in str(refusal).splitlines():
             print(f"lossmap: {line}", file=sys.stderr)
@@ -40,7 +44,18 @@ def main(argv: Sequence[str] | None = None) -> int:
         # whoever read our output has gone; nothing is left to say, not even at exit
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
+    except OSError as fault:
+        if fault.errno not in (errno.ENOSPC, errno.EIO):
+            raise
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        print(f"lossmap: cannot write ({fault.strerror}); make room and run it again", file=sys.stderr)
+        return 2
     return code
+
+
+def _stop(number: int, frame: object) -> None:
+    """A polite kill ends like Ctrl-C: whole files or none, and nothing left lying about."""
+    raise KeyboardInterrupt
 
 
 def _parser() -> argparse.ArgumentParser:

@@ -12,6 +12,7 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
+from lossmap.base.errors import SettingsError, TooLittleData
 from lossmap.base.estimates import NOTHING, Delay, Estimate, StatedTiming
 from lossmap.base.field import Cleaning, Field, FieldMap
 from lossmap.base.grid import Grid, Surface
@@ -62,12 +63,25 @@ def map_field(path: Path, settings: Settings, out: Path, bar: bool = False) -> M
         an earlier result is left as it was.
     """
     field = read_field(path)
+    target = out / field.id
+    _apart(field, target)
     stage = Stages(field.id, bar)
     field_map = made_map(field, settings, stage)
-    target = out / field.id
     with stage("write"), whole_folder(target) as folder:
         write(field_map, folder, stage.seconds)
     return Mapped(target, headline(field_map), summary(field_map), (*field_map.notes, *field_map.cleaning.notes))
+
+
+def _apart(field: Field, target: Path) -> None:
+    """Refuse results that would take the place of the field's own files: a log lost is a harvest lost.
+
+    Raises
+    ------
+    SettingsError
+    """
+    place, own = target.resolve(), field.folder.resolve()
+    if place == own or own.is_relative_to(place):
+        raise SettingsError(f"{target}: is the field's own folder, and results would replace what is in it; give another --out")
 
 
 def made_map(field: Field, settings: Settings, stage: Stage) -> FieldMap:
@@ -149,7 +163,10 @@ def _outline(points: gpd.GeoDataFrame, counts: gpd.GeoDataFrame, field: Field) -
     """The field's edge where none was given: what the log cut, else the ground the stops span."""
     width = field.facts.header_width
     if len(points):
-        return cut_area(points, width)
+        outline = cut_area(points, width)
+        if not shapely.area(outline) > 0:
+            raise TooLittleData(f"{field.id}: the log does not move, so no field can be seen in it; check its positions, or give a boundary")
+        return outline
     return shapely.buffer(shapely.MultiPoint(counts.geometry.to_numpy()).convex_hull, width)
 
 
@@ -181,8 +198,9 @@ def _mean_yield(points: gpd.GeoDataFrame) -> float:
     if "yield_kg_ha" not in believed or believed.empty:
         return float("nan")
     area = (believed["fresh_width_m"] * believed.get("distance_m", 1.0)).to_numpy(dtype=float)
-    area = np.where(np.isfinite(area) & (area > 0), area, np.nanmedian(area))
-    return float(np.average(believed["yield_kg_ha"], weights=area))
+    good = np.isfinite(area) & (area > 0)
+    usual = float(np.median(area[good])) if good.any() else 1.0
+    return float(np.average(believed["yield_kg_ha"], weights=np.where(good, area, usual)))
 
 
 def _percent(loss: Estimate, harvested_kg_ha: float) -> Estimate:

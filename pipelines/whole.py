@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import glob
+import os
 import shutil
 import tempfile
 from collections.abc import Iterator
@@ -29,7 +31,8 @@ def whole_folder(target: Path) -> Iterator[Path]:
         target.parent.mkdir(parents=True, exist_ok=True)
         if target.exists() and not target.is_dir():
             raise WriteError(f"{target}: is a file, and the results need a folder of that name; give another --out")
-        aside = Path(tempfile.mkdtemp(prefix=f".{target.name}.", dir=target.parent))
+        _sweep(target)
+        aside = Path(tempfile.mkdtemp(prefix=f".{target.name}.{os.getpid()}.", dir=target.parent))
     except OSError as fault:
         if isinstance(fault, WriteError):
             raise
@@ -42,6 +45,27 @@ def whole_folder(target: Path) -> Iterator[Path]:
     finally:
         with suppress(OSError):
             shutil.rmtree(aside)
+
+
+def _sweep(target: Path) -> None:
+    """Clear what runs that were killed left beside `target`; an earlier result caught half-way goes back to its place."""
+    for aside in target.parent.glob(f".{glob.escape(target.name)}.*.*"):
+        pid = aside.name.removeprefix(f".{target.name}.").partition(".")[0]
+        if not pid.isdigit() or _runs(int(pid)):
+            continue
+        if (aside / "old").is_dir() and not target.exists():
+            (aside / "old").rename(target)
+        shutil.rmtree(aside, ignore_errors=True)
+
+
+def _runs(pid: int) -> bool:
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    except PermissionError:
+        return True
+    return True
 
 
 def _take_place(target: Path, written: Path, old: Path) -> None:

@@ -96,8 +96,8 @@ def _figures(before: Mapping[str, float], after: Mapping[str, float], words: Wor
     """
     rough = words.roughness.text
     rows = (
-        ("mean", "mean", "", words.harvest.text),
-        ("median", "middle value", "", words.harvest.text),
+        ("mean", "mean", "over the records, whatever their area", words.harvest.text),
+        ("median", "middle value", "median", words.harvest.text),
         ("sd", "spread", "standard deviation", rough),
         ("cv_pct", "spread over mean", "coefficient of variation", _percent),
         ("skewness", "skewness", "below 0: a tail of low yields; no unit", _bare),

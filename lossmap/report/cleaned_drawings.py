@@ -134,8 +134,7 @@ def drawing_of_flags(field_map: FieldMap, words: Words) -> FlagDrawing | None:
     """Flagged records on the field by group of reasons; None where no flagged record has a place on the field."""
     points, frame = field_map.points, _Frame(field_map.outline)
     flag = points["flag"].to_numpy(str)
-    shapes = points.geometry.to_numpy()
-    x, y = frame.place(shapely.get_x(shapes), shapely.get_y(shapes))
+    x, y = frame.place(*_ground(points.geometry.to_numpy()))
     inside = frame.holds(x, y)
     flagged = np.isin(flag, [reason for group in GROUPS for reason in group.reasons])
     rows = np.flatnonzero(flagged & inside)
@@ -153,6 +152,14 @@ def drawing_of_flags(field_map: FieldMap, words: Words) -> FlagDrawing | None:
     size = f'viewBox="0 0 {frame.width:g} {frame.height:g}" style="max-width:{frame.width:g}px"'
     svg = markupsafe.Markup(f'<svg xmlns="http://www.w3.org/2000/svg" role="img" aria-label="{markupsafe.escape(alt)}" {size}>{body}</svg>')
     return FlagDrawing(svg, key, _flags_caption(int((flagged & ~inside).sum()), rows.size - drawn.size, int((flag == "section row").sum())))
+
+
+def _ground(shapes: np.ndarray) -> tuple[Floats, Floats]:
+    """Easting and northing [m]; NaN where a record has no place."""
+    places = np.full((2, len(shapes)), np.nan)
+    known = ~(shapely.is_missing(shapes) | shapely.is_empty(shapes))
+    places[:, known] = shapely.get_x(shapes[known]), shapely.get_y(shapes[known])
+    return places[0], places[1]
 
 
 def _flags_caption(elsewhere: int, thinned: int, sections: int) -> str:

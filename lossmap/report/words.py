@@ -66,7 +66,7 @@ class Scale:
         """An estimate with its unit and doubt: "1.6 bu/ac (1.0 to 2.2)"; "under 1.2 bu/ac" where it cannot be told from none."""
         if not estimate:
             return NOT_KNOWN
-        if estimate.high > 0 and float(plain(estimate.mean * self.factor, self.places(estimate.high))) == 0:
+        if estimate.high > 0 and round(estimate.mean * self.factor, self.places(estimate.high)) == 0:
             return f"under {self.text(estimate.high)}"  # a bare nought would be read as none
         return f"{self.text(estimate.mean)} ({self.ends(estimate)})"
 

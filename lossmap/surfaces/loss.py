@@ -31,6 +31,9 @@ LAYERS = {"speed": ("speed_m_s", "ground speed"), "dryness": ("moisture_pct", "m
 # the middle leaves few stops to see it.
 KNOT_QUANTILES = {"speed": (0.1, 0.35, 0.6), "dryness": (0.4, 0.65, 0.9)}
 
+# More stops than this are brought together in groups: the work grows with the third power of their number.
+MOST_STOPS = 250
+
 # Places that stand for the whole field in its total and shares.
 SUPPORT = 256
 
@@ -117,6 +120,8 @@ class _Field:
         self.grid, self.inside, self.settings = grid, inside, settings
         self.kg_ha = seed_mass_g.mean / 100
         self.mass_doubt = math.log(seed_mass_g.high / seed_mass_g.low) / (2 * Z90)
+        self.counted = len(known)
+        known = _together(known)
         self.places = shapely.get_coordinates(known.geometry.to_numpy())
         self.seeds, self.area = known["pseudo_seeds"].to_numpy(float), known["pseudo_m2"].to_numpy(float)
         self.is_flat = len(known) < settings.surfaces.least_stops or self.seeds.sum() < settings.surfaces.least_seeds
@@ -153,7 +158,7 @@ class _Field:
         at_stops = known[column].to_numpy(float) if column in known.columns else np.full(len(known), np.nan)
         at_stops = np.where(np.isfinite(at_stops), at_stops, filled.ravel()[self._nearest_cell()])
         if self.is_flat:
-            self.why_not[driver] = f"{len(known)} stops with {self.seeds.sum():.0f} seeds are too few to compare places"
+            self.why_not[driver] = f"{self.counted} stops with {self.seeds.sum():,.0f} seeds are too few to compare places"
         elif np.ptp(at_stops) < 1e-3:
             self.why_not[driver] = f"{words} is the same at all stops"
         else:
@@ -204,7 +209,7 @@ class _Field:
             SLOPE_SD[driver],
             slope.expected_sd,
             model.knots_[driver],
-            len(self.places),
+            self.counted,
             share.times(self.kg_ha),
         )
 
@@ -228,17 +233,21 @@ class _Field:
     def _note(self) -> str:
         if self.is_flat:
             return "one mean over the field, with the interval of that mean: the counts are too few to tell places apart"
-        return f"negative-binomial Gaussian process of {len(self.places)} stops; 90 % interval of the loss at a place"
+        return f"negative-binomial Gaussian process of {self.counted} stops; 90 % interval of the loss at a place"
 
     def _notes(self) -> list[str]:
         notes = []
         if self.is_flat:
             least = self.settings.surfaces
+            few = len(self.places) < least.least_stops
+            have = f"{self.counted} {'stop' if self.counted == 1 else 'stops'}" if few else f"{self.seeds.sum():,.0f} seeds in all"
+            need = f"{least.least_stops} stops" if few else f"{least.least_seeds} seeds"
             notes.append(
-                f"{len(self.places)} stops with {self.seeds.sum():.0f} seeds in all are too few to map loss "
-                f"(a map needs {least.least_stops} stops and {least.least_seeds} seeds): "
+                f"{have} {'is' if have == '1 stop' else 'are'} too few to map loss (a map needs {need}): "
                 "the whole field is given its mean, with the doubt of that mean"
             )
+        if self.counted > len(self.places):
+            notes.append(f"{self.counted:,} stops were brought together in {len(self.places)} groups of stops alike in place, speed and moisture")
         return notes
 
 
@@ -246,6 +255,37 @@ def _pair(values: Mapping[str, Floats | None], chosen: npt.NDArray[np.intp] | No
     """Speed and moisture, all or at the places chosen."""
     speed, moisture = (part if part is None or chosen is None else part[chosen] for part in values.values())
     return speed, moisture
+
+
+def _together(known: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """At most `MOST_STOPS` groups of stops alike in place, speed and moisture, their seeds and areas added up.
+
+    Group middles are spread as far from one another as they can be; a stop joins the nearest.
+    """
+    if len(known) <= MOST_STOPS:
+        return known
+    places = shapely.get_coordinates(known.geometry.to_numpy())
+    drive = [name for name, _ in LAYERS.values() if name in known]
+    parts = [places / max(float(np.hypot(*np.ptp(places, axis=0))) / 4, 1e-9)]
+    for name in drive:
+        values = known[name].to_numpy(float)
+        spread = float(np.nanstd(values)) if np.isfinite(values).any() else 0.0
+        if spread > 0:
+            parts.append(np.nan_to_num((values - np.nanmean(values)) / spread)[:, None])
+    features = np.hstack(parts)
+    away, group = np.full(len(known), np.inf), np.zeros(len(known), dtype=np.intp)
+    middle = int(np.argmin(((features - features.mean(axis=0)) ** 2).sum(axis=1)))
+    for number in range(MOST_STOPS):
+        apart = ((features - features[middle]) ** 2).sum(axis=1)
+        group[apart < away] = number
+        away = np.minimum(away, apart)
+        middle = int(np.argmax(away))
+    area = known["pseudo_m2"].to_numpy(float)
+    shares = np.bincount(group, area)
+    at = np.column_stack([np.bincount(group, side * area) / shares for side in places.T])
+    columns = {name: known[name].groupby(group).mean().to_numpy() for name in drive}
+    columns |= {"pseudo_seeds": np.bincount(group, known["pseudo_seeds"].to_numpy(float)), "pseudo_m2": shares}
+    return gpd.GeoDataFrame(columns, geometry=shapely.points(at), crs=known.crs)
 
 
 def _filled(values: Floats) -> Floats:

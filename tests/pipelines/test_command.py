@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import json
+import re
 import subprocess
 import sys
 import tomllib
@@ -85,6 +86,43 @@ def test_a_failed_run_leaves_the_earlier_result(long_field, tmp_path, capsys):
     (long_field / "counts.csv").write_text("")
     assert main(["map", str(long_field), "--out", str(tmp_path / "out"), "-q"]) == 3
     assert {path.name: path.read_bytes() for path in (tmp_path / "out" / "creek").iterdir()} == before
+
+
+@pytest.mark.parametrize("out", ["..", "../.."])
+def test_results_never_take_the_fields_own_place(long_field, capsys, monkeypatch, out):
+    """With --out at the field's parent the results would replace the field: refused, and not a byte of it changes."""
+    monkeypatch.chdir(long_field)
+    before = {path.name: path.read_bytes() for path in long_field.iterdir()}
+    place = long_field.parent if out == ".." else long_field.parent.parent
+    if out == "../..":
+        renamed = long_field.parent.rename(long_field.parent.with_name("creek"))
+        monkeypatch.chdir(renamed / "creek")
+        assert main(["map", str(renamed / "creek"), "--out", str(place)]) == 2
+        before_now = {path.name: path.read_bytes() for path in (renamed / "creek").iterdir()}
+        assert before_now == before
+    else:
+        assert main(["map", ".", "--out", ".."]) == 2
+        assert {path.name: path.read_bytes() for path in long_field.iterdir()} == before
+    assert "is the field's own folder" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("column", ["Speed (mph)", "interval (s)"])
+def test_a_dead_sensor_is_no_crash(long_field, tmp_path, capsys, column):
+    """A column of zeros maps what it can or says what is wrong; there is no traceback."""
+    lines = (long_field / "points.csv").read_text().splitlines()
+    place = lines[0].split(",").index(column)
+    rows = [",".join("0" if number == place else value for number, value in enumerate(line.split(","))) for line in lines[1:]]
+    (long_field / "points.csv").write_text("\n".join([lines[0], *rows]))
+    assert main(["map", str(long_field), "--out", str(tmp_path / "out"), "-q"]) in (0, 3)
+
+
+def test_a_log_that_stands_still_is_said(long_field, tmp_path, capsys):
+    """Three hundred records at one place are no field."""
+    text = (long_field / "points.csv").read_text()
+    lines = [re.sub(r"^-93.60000,41.9\d+", "-93.6,41.9", line) for line in text.splitlines()]
+    (long_field / "points.csv").write_text("\n".join(lines))
+    assert main(["map", str(long_field), "--out", str(tmp_path / "out"), "-q"]) == 3
+    assert "nan" not in capsys.readouterr().err
 
 
 def test_the_same_input_gives_the_same_bytes(long_field, tmp_path, capsys):

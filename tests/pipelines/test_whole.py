@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+import os
+
 import pytest
 
 from lossmap.base.errors import WriteError
@@ -51,3 +53,16 @@ def test_a_place_that_cannot_be_written_is_refused(tmp_path):
     assert (tmp_path / "creek").read_text() == "a file"
     with pytest.raises(WriteError, match="cannot be written to"), whole_folder(tmp_path / "creek" / "inside"):
         pass
+
+
+def test_what_a_killed_run_left_is_cleared_and_its_catch_put_back(tmp_path):
+    """A dead run's leftovers go; if it died between the two renames the earlier result returns first. A living run's stay."""
+    dead = tmp_path / ".creek.999999999.abc"
+    (dead / "old").mkdir(parents=True)
+    (dead / "old" / "map.html").write_text("old")
+    living = tmp_path / f".creek.{os.getpid()}.abc"
+    living.mkdir()
+    with pytest.raises(ValueError), whole_folder(tmp_path / "creek"):
+        raise ValueError
+    assert (tmp_path / "creek" / "map.html").read_text() == "old"
+    assert names(tmp_path) == [living.name, "creek"]

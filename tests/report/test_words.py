@@ -49,13 +49,19 @@ def test_grain_together_is_told_in_what_it_is_sold_in() -> None:
     assert Words(CORN, "us").grain.text(25.4012 * 9_876) == "9,876 bu"
     assert Words(SUNFLOWER, "us").grain.text(0.45359237 * 54_321) == "54,321 lb"
     assert Words(CORN, "metric").grain.text(248_000) == "248.0 t"
-    assert (Words(CORN, "us").roughness.text(62.768 * 4.25), Words(CORN, "metric").roughness.text(420.0)) == ("4.2 bu/ac", "0.42 t/ha")
+    assert (Words(CORN, "us").roughness.text(62.768 * 4.21), Words(CORN, "metric").roughness.text(420.0)) == ("4.2 bu/ac", "0.42 t/ha")
 
 
 def test_interval_has_the_decimals_of_its_mean() -> None:
     """A mean of one decimal never stands between bounds of two."""
     assert Words(CORN, "us").loss.interval(Estimate(100.0, 62.0, 138.4)) == "1.6 bu/ac (1.0 to 2.2)"
     assert Words(CORN, "us").loss.interval(Estimate(14.0, 6.0, 24.0)) == "0.22 bu/ac (0.10 to 0.38)"
+
+
+def test_thousands_and_nothing_to_be_seen_have_their_interval() -> None:
+    """A comma in the mean is no obstacle; a mean that rounds to nothing is said by its upper end."""
+    assert Words(CORN, "metric").money.interval(Estimate(1071.6, 799.2, 1371.3)) == "1,072 USD (799 to 1,371)"
+    assert Words(CORN, "metric").loss.interval(Estimate(0.04, 0.0, 3.2)) == "under 3.2 kg/ha"
 
 
 def test_nothing_known_says_so() -> None:

@@ -211,3 +211,20 @@ def test_level_is_one_value_in_the_field(mapped):
     assert flat.field_total == Estimate(50.0, 40.0, 65.0)
     assert np.unique(flat.surface.mean).tolist() == [50.0]
     assert np.unique(flat.surface.high).tolist() == [65.0]
+
+
+def test_many_stops_are_brought_together_and_nothing_is_lost(planted, monkeypatch):
+    """Six hundred stops become 250 groups with all their seeds and area, and the field's mean stays."""
+    rng = np.random.default_rng(8)
+    field = planted.at_random(rng)
+    places = rng.uniform(0, 866, (600, 2))
+    known = stops_of(places, field.counts(rng, places, 4), 4, {"speed_m_s": field.speed(places), "moisture_pct": field.moisture(places)})
+    groups = module._together(known)
+    assert len(groups) == module.MOST_STOPS
+    for name in ("pseudo_seeds", "pseudo_m2"):
+        assert groups[name].sum() == pytest.approx(known[name].sum())
+    layers, truth = layers_of(field)
+    found = loss_surface(known, layers, GRID, INSIDE, USUAL, EXACT)
+    assert found.field_total.low < truth.mean() < found.field_total.high
+    assert any("600 stops were brought together in 250 groups" in note for note in found.notes)
+    assert module._together(known.iloc[:100]) is not groups

@@ -11,6 +11,7 @@ from lossmap.base.estimates import NOTHING, Driver, Estimate
 from lossmap.base.grid import Grid, Surface
 from lossmap.base.settings import ZoneSettings
 from lossmap.base.tables import ZONES
+from lossmap.zones import outline as outline_module
 from lossmap.zones.outline import zones
 
 GRID = Grid(pyproj.CRS(32615), 0.0, 200.0, 5.0, 40, 40)
@@ -68,11 +69,13 @@ def test_small_ones_are_left_out():
     assert found["area_ha"].tolist() == [pytest.approx(1.0)]
 
 
-def test_corners_do_not_join():
-    """Two blocks that meet at a corner are two zones, so that every polygon is whole."""
-    found = outlined(chance_at((slice(0, 20), slice(0, 20)), (slice(20, 40), slice(20, 40))))
-    assert len(found) == 2
-    assert found.geometry.is_valid.all()
+def test_parts_near_one_another_are_one_zone():
+    """Ribbons four cells apart are one zone of two parts, and the slow strip between them is no part of it; five cells apart are two."""
+    near = outlined(chance_at((slice(0, 40), slice(4, 8)), (slice(0, 40), slice(12, 16))))
+    assert len(near) == 1
+    assert near.geometry[0].geom_type == "MultiPolygon"
+    assert near["area_ha"][0] == pytest.approx(2 * 40 * 4 * 25 / 10_000)
+    assert len(outlined(chance_at((slice(0, 40), slice(4, 8)), (slice(0, 40), slice(13, 17))))) == 2
 
 
 def test_cut_to_the_field():
@@ -109,9 +112,10 @@ def test_unknown_cells_join_no_zone():
     assert outlined(chance)["area_ha"][0] == pytest.approx(20 * 10 * 25 / 10_000)
 
 
-def test_letters_go_on_after_z():
+def test_letters_go_on_after_z(monkeypatch):
     """28 zones: A to Z, then AA and AB."""
-    blocks = [(slice(6 * row, 6 * row + 5), slice(6 * col, 6 * col + 5)) for row in range(6) for col in range(6)][:28]
-    found = outlined(chance_at(*blocks), settings=ZoneSettings(least_area="0.05 ha"))
+    monkeypatch.setattr(outline_module, "JOINED_CELLS", 1)
+    blocks = [(slice(6 * row, 6 * row + 3), slice(6 * col, 6 * col + 3)) for row in range(6) for col in range(6)][:28]
+    found = outlined(chance_at(*blocks), settings=ZoneSettings(least_area="0.02 ha"))
     assert found["zone_id"].tolist()[-3:] == ["Z", "AA", "AB"]
-    assert math.isclose(found["area_ha"].sum(), 28 * 25 * 25 / 10_000)
+    assert math.isclose(found["area_ha"].sum(), 28 * 9 * 25 / 10_000)
