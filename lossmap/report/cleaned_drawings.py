@@ -63,13 +63,13 @@ def drawing_of_yields(field_map: FieldMap, words: Words) -> Drawn | None:
     beyond = int(((every < edges[0]) | (every > edges[-1])).sum())
     with looks():
         figure = Figure(figsize=(6.4, 3.0))
-        axes = figure.add_axes((0.13, 0.22, 0.84, 0.68))
+        axes = figure.add_axes((0.13, 0.22, 0.84, 0.66))
         axes.stairs(np.histogram(kept, edges)[0], edges, fill=True, color=KEPT, label="believed")
         axes.stairs(np.histogram(every, edges)[0], edges, color=ALL, linewidth=1.4, label="all")
         axes.set_xlim(edges[0], edges[-1])
         axes.set_ylabel("records")
         axes.set_xlabel(f"yield, {scale.unit}")
-        axes.legend(frameon=False, loc="upper left", handlelength=1.2, borderaxespad=0.2)
+        axes.legend(frameon=False, loc="lower right", bbox_to_anchor=(1.0, 0.97), ncols=2, handlelength=1.2, borderaxespad=0.0)
         drawing = inline_svg(figure, "yields", _yields_alt(every, kept, scale.unit))
     more = f" {count_of(beyond, 'record')} outside the drawing." if beyond else ""
     return Drawn(drawing, f"Yields worked out anew for all records (line), and of those believed (filled).{more}")

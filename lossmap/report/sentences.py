@@ -108,13 +108,13 @@ def _effect_seen(found: Driver, words: Words) -> str:
 
 def _round_number(number: int) -> int:
     """As exact as such a number is known: two figures."""
-    step = 10 ** max(len(str(number)) - 2, 0)
+    step = int(10 ** max(len(str(number)) - 2, 0))
     return max(step, round(number / step) * step)
 
 
 def _too_few(found: Driver) -> str:
     if found.stops == 0:
-        return "It was not tested."
+        return "" if found.note else "It was not tested."
     if found.stops_needed is None or found.stops_needed > TOO_MANY_STOPS:
         what = "ground speed" if found.name == "speed" else "moisture"
         return (
@@ -240,4 +240,5 @@ def _seconds(value: float, words: Words) -> str:
 def _ended(text: str) -> str:
     """`text` as a sentence."""
     text = text.strip()
+    text = text[:1].upper() + text[1:]
     return text if text.endswith((".", "!", "?")) else f"{text}."
