@@ -40,7 +40,7 @@ import shapely.affinity
 from shapely.geometry.base import BaseGeometry
 
 from lossmap.base.errors import SettingsError, near
-from lossmap.base.field import ROLES
+from lossmap.base.field import MEASURED, ROLES
 from lossmap.base.grid import Floats, Grid, Surface
 from lossmap.base.reference import crop as crop_row
 from lossmap.base.tables import COUNTS, POINTS, POSITIONS, SOURCES
@@ -942,22 +942,8 @@ def _by_role(made: MadeField, placed: gpd.GeoDataFrame, role: str) -> pd.Series:
     elif role == "yield":
         values = _logged_yield(made.plan, placed)
     else:
-        values = placed[_COLUMNS.get(role, role)]
+        values = placed[MEASURED.get(role, role)]
     return values
-
-
-_COLUMNS = MappingProxyType(
-    {
-        "mass_flow": "mass_flow_kg_s",
-        "moisture": "moisture_pct",
-        "speed": "speed_m_s",
-        "distance": "distance_m",
-        "interval": "interval_s",
-        "width": "width_m",
-        "heading": "heading_deg",
-        "elevation": "elevation_m",
-    }
-)
 
 
 def _logged_yield(plan: FieldPlan, points: gpd.GeoDataFrame) -> pd.Series:

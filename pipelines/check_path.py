@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from lossmap.base.errors import LossmapError, SettingsError, shown
-from lossmap.base.field import ColumnChoice, Field, PointsFile
+from lossmap.base.field import Field, PointsFile
 from lossmap.read import read_boundary, read_counts, read_field
 from lossmap.read.detect import Detected, understood
 from lossmap.read.points import read_points, read_raw
@@ -93,7 +93,7 @@ def _whole(found: Found, of: Field) -> None:
             found.parts.append({"what": f"{of.id}/{of.facts.boundary or 'task data'}", "says": f"boundary, {area_ha:.2f} ha"})
         counts = read_counts(of)
         laid = ", ".join(f"{n} {position}" for position, n in Counter(counts["position"]).items())
-        found.parts.append({"what": "counts", "says": f"{counts['stop_id'].nunique()} stops ({laid})"})
+        found.parts.append({"what": "counts", "says": f"{_counted(counts['stop_id'].nunique(), 'stop')} ({laid})"})
     except LossmapError as refusal:
         found.faults += str(refusal).splitlines()
 
@@ -104,18 +104,18 @@ def _log(found: Found, path: Path, where: str, log: PointsFile, bushel_lb: float
         if holds_task_data(path, where):
             _task_data(found, path, where, log.layer)
         else:
-            _table(found, read_raw(path, where, log.layer, log.missing), log.columns, bushel_lb, header_width_m)
+            _table(found, read_raw(path, where, log.layer, log.missing), log, bushel_lb, header_width_m)
     except LossmapError as refusal:
         found.faults += str(refusal).splitlines()
 
 
-def _table(found: Found, raw: Raw, chosen: dict[str, ColumnChoice], bushel_lb: float | None, header_width_m: float) -> None:
-    detected, faults = understood(raw, chosen, bushel_lb, header_width_m)
+def _table(found: Found, raw: Raw, log: PointsFile, bushel_lb: float | None, header_width_m: float) -> None:
+    detected, faults = understood(raw, log.columns, bushel_lb, header_width_m, log.crs)
     taken = {one.column for one in detected}
     found.parts.append(
         {
             "what": raw.where,
-            "says": f"{len(raw.columns):,} records, {_system(raw)}",
+            "says": f"{_counted(len(raw.columns), 'record')}, {_system(raw)}",
             "columns": [_column(one, _first(raw.columns[one.column])) for one in detected],
             "unused": [str(name) for name in raw.columns.columns if name not in taken],
         }
@@ -130,7 +130,7 @@ def _task_data(found: Found, path: Path, where: str, layer: str | None) -> None:
         found.parts.append(
             {
                 "what": f"{where}, {log.name}",
-                "says": f"{len(log.longitude):,} records{machine}",
+                "says": f"{_counted(len(log.longitude), 'record')}{machine}",
                 "columns": [_column(one, []) for one in log.detected],
             }
         )
@@ -156,6 +156,10 @@ def _first(values: Iterable[Any]) -> list[str]:
         if len(first) == 3:
             break
     return first
+
+
+def _counted(number: int, what: str) -> str:
+    return f"{number:,} {what}{'' if number == 1 else 's'}"
 
 
 def _system(raw: Raw) -> str:

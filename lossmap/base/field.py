@@ -21,7 +21,7 @@ from lossmap.base.grid import Surface
 from lossmap.base.reference import Crop
 from lossmap.base.settings import Metres, Settings, Strict, Typed
 
-__all__ = ["ROLES", "Cleaning", "ColumnChoice", "CountsFile", "Field", "FieldFacts", "FieldMap", "PointsFile"]
+__all__ = ["MEASURED", "ROLES", "Cleaning", "ColumnChoice", "CountsFile", "Field", "FieldFacts", "FieldMap", "PointsFile"]
 
 #: What a column of a points file can be, with the SI unit it is turned into ("" = no unit).
 ROLES: dict[str, str] = {
@@ -43,6 +43,20 @@ ROLES: dict[str, str] = {
     "machine": "",
     "pass": "",
     "elevation": "m",
+}
+
+
+#: Column of POINTS that holds a measured role.
+MEASURED: dict[str, str] = {
+    "mass_flow": "mass_flow_kg_s",
+    "yield": "yield_kg_ha",
+    "moisture": "moisture_pct",
+    "speed": "speed_m_s",
+    "distance": "distance_m",
+    "interval": "interval_s",
+    "width": "width_m",
+    "heading": "heading_deg",
+    "elevation": "elevation_m",
 }
 
 
@@ -130,7 +144,10 @@ class Field:
         ------
         SettingsError
         """
-        path = (self.folder / relative).resolve()
+        try:
+            path = (self.folder / relative).resolve()
+        except (ValueError, RuntimeError) as fault:  # a null character; links that lead to one another
+            raise SettingsError(f'{self.id}/field.toml: "{shown(relative)}" is no name of a file; correct the path') from fault
         if not path.is_relative_to(self.folder.resolve()):
             raise SettingsError(f"{self.id}/field.toml: {shown(relative)} lies outside the field's folder; copy the file into the folder")
         return path

@@ -231,6 +231,8 @@ def build(model: type[Model], values: Mapping[str, Any], where: str) -> Model:
         return model.model_validate(values)
     except pydantic.ValidationError as refused:
         faults = [f"{where}: {_fault(model, fault)}" for fault in refused.errors()]
+    except RecursionError as deep:
+        raise SettingsError(f"{where}: is nested too deeply; tables stand at most three deep") from deep
     raise SettingsError("\n".join(faults))
 
 
@@ -323,7 +325,7 @@ def overridden(values: Mapping[str, Any], assignments: list[str]) -> dict[str, A
             raise SettingsError(f'--set {shown(assignment)}: is not KEY=VALUE; write for example --set grid.cell="10 m"')
         try:
             value = tomllib.loads(f"value = {text}")["value"]
-        except tomllib.TOMLDecodeError:
+        except (ValueError, RecursionError):
             value = text.strip()
         for part in reversed(key.strip().split(".")):
             value = {part: value}

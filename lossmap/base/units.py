@@ -120,9 +120,10 @@ def factor(unit: str, to: str, bushel_lb: float | None = None) -> float:
     registry = _registry()
     one = _parse(unit) / _parse(to)
     bushels = one.dimensionality.get("[bushel]", 0)
-    if bushels and bushel_lb is not None:
-        one = one * (registry.Quantity(bushel_lb, "pound / bushel")) ** bushels
-    elif bushels:
+    if bushels:
+        one = one * (registry.Quantity(1.0 if bushel_lb is None else bushel_lb, "pound / bushel")) ** bushels
+    # of two kinds whatever a bushel weighs: that is said first
+    if bushels and bushel_lb is None and one.dimensionless:
         raise NoReference(f'"{shown(unit)}" needs a crop that is sold by the bushel')
     if not one.dimensionless:
         raise NoReference(f'"{shown(unit)}" cannot be turned into {to}')

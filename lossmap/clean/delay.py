@@ -49,6 +49,9 @@ DRAWS = 200
 # is left in open logs is within 2.5 s either way.
 LEAST_SHIFT_S, LEAST_GAIN = 3.0, 0.05
 
+# A wider interval has the curve's other minima in it.
+WIDEST_S = 10.0
+
 
 @dataclass(frozen=True)
 class Pairs:
@@ -148,10 +151,10 @@ def estimated(values: Floats, pairs: Pairs, usable: Mask, interval_s: float, key
     low, high = (best + _wider(float(np.quantile(drawn, level)) - best) for level in (0.05, 0.95))
     at_zero = curve[np.argmin(np.abs(TRIALS))]
     gain = 1.0 - curve.min() / at_zero if at_zero > 0 else 0.0
-    clear = bool(low > 0 or high < 0) and bool(gain >= LEAST_GAIN) and high - low < 10.0
+    clear = bool(low > 0 or high < 0) and bool(gain >= LEAST_GAIN) and high - low < WIDEST_S
     applied = clear and abs(best) > max(LEAST_SHIFT_S, interval_s)
     tried = tuple(zip(TRIALS.tolist(), (curve / at_zero).round(4).tolist(), strict=True)) if at_zero > 0 else ()
-    return Delay(best, low, high, applied, _said(best, gain, clear, applied, key), tried)
+    return Delay(best, low, high, applied, _said(best, gain, low, high, applied, key), tried)
 
 
 def earlier(values: Floats, track: Track, seconds: float) -> Floats:
@@ -276,10 +279,14 @@ def _minimum(curve: Floats) -> float:
     return float(TRIALS[lowest] + (0.5 * (before - after) / bend if bend > 0 else 0.0) * (TRIALS[1] - TRIALS[0]))
 
 
-def _said(best: float, gain: float, clear: bool, applied: bool, key: str) -> str:
+def _said(best: float, gain: float, low: float, high: float, applied: bool, key: str) -> str:
     gained = f"neighbouring passes agree {100 * gain:.0f} % better at {best:.1f} s"
     if applied:
         return f"{gained}: moved"
-    if clear:
+    if high - low >= WIDEST_S:
+        return f"not identifiable: passes agree about as well at many delays (set {key} if you know it)"
+    if low <= 0 <= high:
+        return "no delay to be seen"
+    if gain >= LEAST_GAIN:
         return f"{gained}: too little to move (the logger may have moved it already)"
     return f"{gained}: not clear enough to move (set {key} if you know it)"

@@ -91,4 +91,4 @@ def _differences(easting_m: Floats, northing_m: Floats, log: Floats, one: Whole,
     places = np.column_stack([easting_m, northing_m])
     away, near = cKDTree(places[other]).query(places[one], distance_upper_bound=2 * width_m)
     found = np.isfinite(away)
-    return log[one[found]] - log[other[near[found]]]
+    return np.asarray(log[one[found]] - log[other[near[found]]])

@@ -10,14 +10,14 @@ import pandas as pd
 import pyproj
 import shapely
 
-from lossmap.base.errors import ReadError, shown
+from lossmap.base.errors import ReadError, SettingsError, shown
 from lossmap.base.field import CountsFile, Field
 from lossmap.base.grid import Floats
 from lossmap.base.tables import COUNTS, POSITIONS
-from lossmap.base.units import factor
-from lossmap.read.detect import Detected
-from lossmap.read.points import places_of, read_raw
-from lossmap.read.raw import Raw, column_numbers
+from lossmap.base.units import factor, quantity
+from lossmap.read.places import places_of
+from lossmap.read.points import read_raw
+from lossmap.read.raw import Detected, Raw, checked, column_numbers
 from lossmap.read.times import read_times
 from lossmap.read.words import header_words, unit_in_header
 
@@ -98,7 +98,7 @@ def _list(field: Field, part: CountsFile) -> gpd.GeoDataFrame:
             table["time"] = when
     _sensible(raw, table)
     lon, lat = pyproj.Transformer.from_crs(crs, "EPSG:4326", always_xy=True).transform(x, y)
-    return gpd.GeoDataFrame(table, geometry=shapely.points(lon, lat), crs="EPSG:4326")
+    return checked(gpd.GeoDataFrame(table, geometry=shapely.points(lon, lat), crs="EPSG:4326"), COUNTS, raw)
 
 
 def _columns(raw: Raw) -> dict[str, str]:
@@ -141,7 +141,7 @@ def _stop_ids(raw: Raw, column: str | None) -> pd.Series:
     values = raw.columns[column]
     if values.isna().any():
         raise ReadError(f"{raw.where}, row {raw.first_row + int(np.flatnonzero(values.isna())[0])}: {column} is blank; name the stop")
-    if values.dtype.kind == "f" and (values == values.round()).all():
+    if values.dtype.kind == "f" and (values == values.round()).all() and values.abs().max() < 1e15:
         values = values.astype("int64")
     return values.astype("string").str.strip().astype("str").reset_index(drop=True)
 
@@ -178,7 +178,7 @@ def _text(raw: Raw, column: str | None, rows: int) -> pd.Series:
     return raw.columns[column].astype("string").fillna("").astype("str").reset_index(drop=True)
 
 
-_WITH_UNIT = re.compile(r"^\s*([\d.]+)\s*([A-Za-z].*?)\s*$")
+_BARE = re.compile(r"^\s*[-+]?[\d.,]*\s*$")
 
 
 def _frame_m2(raw: Raw, column: str) -> Floats:
@@ -189,13 +189,15 @@ def _frame_m2(raw: Raw, column: str) -> Floats:
     texts = raw.columns[column].astype("string").fillna("")
     areas = np.full(len(texts), np.nan)
     for row, text in enumerate(texts):
-        match = _WITH_UNIT.match(text)
-        if match is None:
+        if _BARE.match(text):
             raise ReadError(
                 f'{raw.where}, row {raw.first_row + row}: {column} "{shown(text)}" has no unit; '
                 "name the column frame_ft2 or frame_m2, or write the unit behind each number"
             )
-        areas[row] = float(match[1]) * factor(match[2], "m2")
+        try:
+            areas[row] = quantity(text, "m2")
+        except SettingsError as refusal:
+            raise ReadError(f'{raw.where}, row {raw.first_row + row}: {column} "{shown(text)}": {refusal}') from refusal
     return areas
 
 

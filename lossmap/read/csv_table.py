@@ -5,9 +5,10 @@ from __future__ import annotations
 import codecs
 import csv
 import io
+import itertools
 import re
 import warnings
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import pandas as pd
@@ -18,6 +19,8 @@ from lossmap.read.raw import Raw
 __all__ = ["read_csv"]
 
 _DECIMAL_COMMA = re.compile(r"^\s*-?\d+,\d+\s*$")
+_BLANK_LINES = re.compile(r"(?:[^\S\r\n]*(?:\r\n|\r|\n))+")
+_CONTROL = re.compile(r"[\x00-\x1f\x7f\x85\u2028\u2029]+")
 _LOOKED_AT = 50
 
 
@@ -40,9 +43,12 @@ def read_csv(path: Path, where: str, missing: Sequence[str] = ()) -> Raw:
     text = _decoded(path, where)
     if not text.strip():
         raise ReadError(f"{where}: is empty; it should hold a header line and one line a record")
-    head = text[:200_000].splitlines()[: _LOOKED_AT + 1]
-    separator = _separator(head)
-    names = _names(head[0], separator, where)
+    blank = _BLANK_LINES.match(text)
+    above = len(blank[0].splitlines()) if blank else 0
+    text = text[blank.end() :] if blank else text
+    separator = _separator(text)
+    head = _first_rows(text, separator)
+    names = _names(head, where)
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", pd.errors.ParserWarning)
@@ -51,7 +57,7 @@ def read_csv(path: Path, where: str, missing: Sequence[str] = ()) -> Raw:
                 sep=separator,
                 header=0,
                 names=names,
-                decimal=_decimal(head, separator),
+                decimal=_decimal(head[1:], separator),
                 keep_default_na=False,
                 na_values=["", *missing],
                 skipinitialspace=True,
@@ -59,10 +65,10 @@ def read_csv(path: Path, where: str, missing: Sequence[str] = ()) -> Raw:
                 index_col=False,
             )
     except (pd.errors.ParserError, pd.errors.ParserWarning, ValueError) as fault:
-        raise ReadError(f"{where}: {_plain(str(fault))}; each row needs as many values as the header has names") from fault
+        raise ReadError(f"{where}: {_plain(str(fault), text, separator, len(names), above)}") from fault
     if columns.empty:
         raise ReadError(f"{where}: holds a header line and no record; check the export")
-    return Raw(where, columns, first_row=2)
+    return Raw(where, columns, first_row=above + 2)
 
 
 def _decoded(path: Path, where: str) -> str:
@@ -83,11 +89,29 @@ def _decoded(path: Path, where: str) -> str:
     raise ReadError(f"{where}: is not a text table; if it is another format, give it that format's ending")
 
 
-def _separator(head: list[str]) -> str:
+def _rows(text: str, separator: str) -> Iterator[tuple[int, list[str]]]:
+    """Rows with their numbers, the first being 0; a row with a field longer than the csv module takes is left out."""
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, skipinitialspace=True)
+    for number in itertools.count():
+        try:
+            yield number, next(reader)
+        except StopIteration:
+            return
+        except csv.Error:
+            continue
+
+
+def _first_rows(text: str, separator: str) -> list[list[str]]:
+    """The header and some rows below it; an empty header where it cannot be cut."""
+    rows = list(itertools.takewhile(lambda row: row[0] <= _LOOKED_AT, _rows(text, separator)))
+    return [row for _, row in rows] if rows and rows[0][0] == 0 else [[]]
+
+
+def _separator(text: str) -> str:
     """The separator that cuts the first lines into the same number of parts, most parts winning."""
     best, most = ",", 1
     for separator in ("\t", ";", ",", "|"):
-        counts = [len(row) for row in csv.reader(head, delimiter=separator)]
+        counts = [len(row) for row in _first_rows(text, separator)]
         # a decimal comma also cuts lines evenly: it loses against the semicolon, which is tried first
         if counts[0] > most and sum(count == counts[0] for count in counts) >= 0.9 * len(counts):
             best, most = separator, counts[0]
@@ -96,16 +120,21 @@ def _separator(head: list[str]) -> str:
     return best
 
 
-def _decimal(head: list[str], separator: str) -> str:
+def _decimal(rows: list[list[str]], separator: str) -> str:
     if separator == ",":
         return "."
-    values = [value for row in csv.reader(head[1:], delimiter=separator) for value in row]
+    values = [value for row in rows for value in row]
     commas = sum(bool(_DECIMAL_COMMA.match(value)) for value in values)
     return "," if commas > sum("." in value for value in values) else "."
 
 
-def _names(header: str, separator: str, where: str) -> list[str]:
-    names = [name.strip() for name in next(csv.reader([header], delimiter=separator))]
+def _names(head: list[list[str]], where: str) -> list[str]:
+    if not head[0]:
+        raise ReadError(
+            f"{where}: its header line cannot be cut into names (one is longer than {csv.field_size_limit():,} characters, "
+            "or a quote is not closed); write short names"
+        )
+    names = [_CONTROL.sub(" ", name).strip() for name in head[0]]
     if all(_is_number(name) for name in names):
         raise ReadError(f"{where}: its first line holds numbers, not names; add a header line")
     seen: dict[str, int] = {}
@@ -124,6 +153,12 @@ def _is_number(text: str) -> bool:
     return True
 
 
-def _plain(fault: str) -> str:
-    match = re.search(r"Expected (\d+) fields in line (\d+), saw (\d+)", fault)
-    return f"row {match[2]} has {match[3]} values, the header {match[1]} names" if match else fault.strip().splitlines()[-1]
+def _plain(fault: str, text: str, separator: str, names: int, above: int) -> str:
+    """What the parser stumbled over, in words of our own."""
+    if match := re.search(r"EOF inside string starting at row (\d+)", fault):
+        return f"row {int(match[1]) + 1 + above} opens a quote that is never closed; close it, or delete it"
+    for number, row in _rows(text, separator):
+        if len(row) > names:
+            found = f"row {number + 1 + above} has {len(row)} values, the header {names} {'name' if names == 1 else 'names'}"
+            return f"{found}; each row needs as many values as the header has names"
+    return "its lines cannot be cut into rows and columns; export it again"

@@ -8,8 +8,9 @@ fits. Whatever stays open is asked for, not guessed.
 
 from __future__ import annotations
 
+import contextlib
 import itertools
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,34 +19,12 @@ from lossmap.base.errors import NoReference, ReadError, near, shown
 from lossmap.base.field import ROLES, ColumnChoice
 from lossmap.base.units import factor
 from lossmap.read.ground import AGREES, ground_of, ratio_of
-from lossmap.read.raw import Raw, column_numbers
+from lossmap.read.places import degrees_of, places_of
+from lossmap.read.raw import Detected, Raw, column_numbers
 from lossmap.read.times import read_times
 from lossmap.read.words import cut_short, header_words, unit_hint, unit_in_header
 
 __all__ = ["Detected", "columns_of", "understood"]
-
-
-@dataclass(frozen=True)
-class Detected:
-    """One role found.
-
-    Attributes
-    ----------
-    role, column, unit : str
-    how : str
-        How it was decided, in words.
-    factor : float
-        One of `unit` in SI.
-    ratio : float
-        What the ground says over what the column says; NaN where it could not be checked.
-    """
-
-    role: str
-    column: str
-    unit: str
-    how: str
-    factor: float
-    ratio: float = float("nan")
 
 
 @dataclass(frozen=True)
@@ -58,11 +37,12 @@ class _Role:
 
 
 # Trade words met in open logs, best first; limits are of the median, in SI, and refuse only the impossible.
+# Places have none here: what they may be hangs on their coordinate system (`places`).
 _ROLES: dict[str, _Role] = {
-    "longitude": _Role(("longitude", "long", "lon", "lng", "gps longitude"), -180, 180, ("deg",)),
-    "latitude": _Role(("latitude", "lat", "gps latitude"), -90, 90, ("deg",)),
-    "easting": _Role(("easting", "utm x", "x utm", "east"), -1e7, 1e7, ("m",)),
-    "northing": _Role(("northing", "utm y", "y utm", "north"), -1e7, 1e7, ("m",)),
+    "longitude": _Role(("longitude", "long", "lon", "lng", "gps longitude"), units=("deg",)),
+    "latitude": _Role(("latitude", "lat", "gps latitude"), units=("deg",)),
+    "easting": _Role(("easting", "utm x", "x utm", "east"), units=("m",)),
+    "northing": _Role(("northing", "utm y", "y utm", "north"), units=("m",)),
     "time": _Role(("iso time", "timestamp", "time", "date time", "datetime", "gps time", "utc time", "time utc")),
     # no name is trusted for this one: identifiers of all kinds look like running numbers
     "record": _Role(()),
@@ -92,6 +72,8 @@ _ROLES: dict[str, _Role] = {
     "elevation": _Role(("elevation", "altitude", "height"), -500, 9000),
 }
 
+_PLACES = ("longitude", "latitude", "easting", "northing")
+
 #: Roles without a unit: their text is read, not measured.
 _WORDS_ONLY = ("time", "record", "work", "machine", "pass")
 
@@ -107,7 +89,7 @@ _LIKELY = {"mass_flow": "lb/s", "yield": "bu/ac", "moisture": "%", "elevation": 
 
 
 def columns_of(
-    raw: Raw, chosen: Mapping[str, ColumnChoice], bushel_lb: float | None, header_width_m: float = float("nan")
+    raw: Raw, chosen: Mapping[str, ColumnChoice], bushel_lb: float | None, header_width_m: float = float("nan"), crs: str | None = None
 ) -> list[Detected]:
     """Every role that the file's columns play.
 
@@ -120,31 +102,36 @@ def columns_of(
         Legal weight of the crop's bushel [lb].
     header_width_m : float
         The header's width [m], which the logged width is checked against.
+    crs : str or None
+        The coordinate system the field's owner wrote for the file; it goes before the file's own.
 
     Raises
     ------
     ReadError
         A column chosen is not there, or a unit is missing or cannot be; lists all.
     """
-    found, faults = understood(raw, chosen, bushel_lb, header_width_m)
+    found, faults = understood(raw, chosen, bushel_lb, header_width_m, crs)
     if faults:
         raise ReadError("\n".join(faults))
     return found
 
 
 def understood(
-    raw: Raw, chosen: Mapping[str, ColumnChoice], bushel_lb: float | None, header_width_m: float = float("nan")
+    raw: Raw, chosen: Mapping[str, ColumnChoice], bushel_lb: float | None, header_width_m: float = float("nan"), crs: str | None = None
 ) -> tuple[list[Detected], list[str]]:
     """The same, with what has to be asked for beside what was found, for those who only look."""
     search = _Search(raw, chosen, bushel_lb, header_width_m)
-    for role in ("longitude", "latitude", "easting", "northing", *_WORDS_ONLY):
+    search.refuse_two_roles()
+    for role in (*_PLACES, *_WORDS_ONLY):
         search.settle(role)
-    search.measure_ground()
+    search.measure_ground(crs)
+    misplaced = list(search.faults)
     for role in _MEASURED:
         search.settle(role)
     search.settle_flow_and_yield()
     order = list(ROLES)
-    return sorted(search.found.values(), key=lambda one: order.index(one.role)), search.faults
+    # without places no unit can be checked: what would be asked for then may not be open at all
+    return sorted(search.found.values(), key=lambda one: order.index(one.role)), misplaced or search.faults
 
 
 class _Search:
@@ -156,7 +143,21 @@ class _Search:
         self.faults: list[str] = []
         self.known: dict[str, float] = {}
         self._hint: dict[str, str] = {}
+        # role -> why the column that bears its name cannot play it
+        self._unusable: dict[str, str] = {}
+        self._only_yield = False
         self.ground = ground_of(None, None, True, None, None, header_width_m)
+
+    def refuse_two_roles(self) -> None:
+        """Note each column that the owner gave to several roles."""
+        given: dict[str, list[str]] = {}
+        for role, choice in self.chosen.items():
+            given.setdefault(choice.column, []).append(role)
+        self.faults += [
+            f"{self.raw.where}: [points.columns] gives column {shown(column)} to {' and '.join(roles)}; a column plays one role"
+            for column, roles in given.items()
+            if column and len(roles) > 1
+        ]
 
     def settle(self, role: str) -> None:
         """Find the role's column and unit, or note what to ask for."""
@@ -167,19 +168,25 @@ class _Search:
         except ReadError as fault:
             self.faults.append(str(fault))
 
-    def measure_ground(self) -> None:
-        """Positions, clock and order are settled: measure the steps."""
-        x, y = self.raw.x, self.raw.y
-        degrees = (x is None and "longitude" in self.found) or bool(self.raw.crs and self.raw.crs.is_geographic)
-        for across, up in (("longitude", "latitude"), ("easting", "northing")):
-            if x is None and across in self.found and up in self.found:
-                x, y = (column_numbers(self.raw, self.found[role].column) for role in (across, up))
-        try:
+    def measure_ground(self, crs: str | None) -> None:
+        """Positions, clock and order are settled: measure the steps, or note what is wrong with the places."""
+        longitude = latitude = seconds = number = None
+        if self.raw.x is not None or {"longitude", "latitude"} <= self.found.keys() or {"easting", "northing"} <= self.found.keys():
+            try:
+                longitude, latitude = degrees_of(*places_of(self.raw, self.found, crs))
+            except ReadError as fault:
+                self.faults += [] if str(fault) in self.faults else [str(fault)]
+        else:
+            self._note_unusable(_PLACES)
+        # what is wrong with these two is named where they are read
+        with contextlib.suppress(ReadError):
             seconds = read_times(self.raw, self.found["time"].column).seconds if "time" in self.found else None
-        except ReadError:
-            seconds = None  # named where the times are read
-        number = column_numbers(self.raw, self.found["record"].column) if "record" in self.found else None
-        self.ground = ground_of(x, y, degrees, seconds, number, self.ground.width_m)
+        with contextlib.suppress(ReadError):
+            number = column_numbers(self.raw, self.found["record"].column) if "record" in self.found else None
+        self.ground = ground_of(longitude, latitude, True, seconds, number, self.ground.width_m)
+
+    def _note_unusable(self, roles: Iterable[str]) -> None:
+        self.faults += [f"{self.raw.where}: {role}: {self._unusable[role]}" for role in roles if role in self._unusable]
 
     def settle_flow_and_yield(self) -> None:
         """The two together: each is the other's check, and a pair of units may fit where one alone could be several."""
@@ -191,6 +198,9 @@ class _Search:
                     columns[role] = (column, how, self._stated(role, column))
             except ReadError as fault:
                 self.faults.append(str(fault))
+        if not columns and not self.faults:
+            self._note_unusable(("mass_flow", "yield"))
+        self._only_yield = len(columns) == 1
         if len(columns) == 2 and not all(stated for *_, stated in columns.values()):
             self._settle_pair(columns)
             return
@@ -227,13 +237,24 @@ class _Search:
         """The role's column and how it was found; no column where none plays it."""
         if role in self.chosen:
             return self._chosen(role), "chosen"
-        if self.raw.x is not None and role in ("longitude", "latitude", "easting", "northing"):
+        if self.raw.x is not None and role in _PLACES:
             return "", ""
-        ranked = []
-        taken = {choice.column for choice in self.chosen.values()} | {one.column for one in self.found.values()}
-        for column in map(str, self.raw.columns.columns):
+        taken = {one.column: one.role for one in self.found.values()} | {choice.column: given for given, choice in self.chosen.items()}
+        for far, _, column, how, hint in self._ranked(role):
+            why = _cannot_be(self.raw, role, column)
             if column in taken:
-                continue
+                why = f"column {shown(column)} is given to {taken[column]}; give one of the two another column under [points.columns]"
+            if not why:
+                self._hint[role] = hint
+                return column, how
+            if far == 0:
+                self._unusable.setdefault(role, why)
+        return "", ""
+
+    def _ranked(self, role: str) -> list[tuple[int, int, str, str, str]]:
+        """Columns whose names speak of the role, nearest first: how far off, which word, column, how, rest of the name."""
+        ranked = []
+        for column in map(str, self.raw.columns.columns):
             said = header_words(column)
             for rank, words in enumerate(_ROLES[role].words):
                 if said == words or said.replace(" ", "") == words.replace(" ", ""):
@@ -242,11 +263,7 @@ class _Search:
                     ranked.append((1 + left, rank, column, f"by its name (cut short: {words})", unit_hint(column, words)))
                 elif len(words) >= 5 and " " not in words and words in said.replace(" ", ""):
                     ranked.append((9, rank, column, f"by a word in its name ({words})", ""))
-        for _, _, column, how, hint in sorted(ranked):
-            if _can_be(self.raw, role, column):
-                self._hint[role] = hint
-                return column, how
-        return "", ""
+        return sorted(ranked)
 
     def _chosen(self, role: str) -> str:
         column = self.chosen[role].column
@@ -255,6 +272,8 @@ class _Search:
                 f"{self.raw.where}: [points.columns] {role} names column {shown(column)}, which the file has not; "
                 f"{near(column, [str(name) for name in self.raw.columns.columns])}"
             )
+        if column and role in _PLACES and (why := _cannot_be(self.raw, role, column)):
+            raise ReadError(f"{self.raw.where}: {role}: {why}")
         return column
 
     def _stated(self, role: str, column: str) -> str | None:
@@ -303,7 +322,8 @@ class _Search:
             entry = _ROLES[role]
             raise ReadError(
                 f"{self.raw.where}: {role}: the middle value of {shown(column)} would be {value:.4g} {ROLES[role]} "
-                f"if it is in {shown(unit)}, which cannot be (expected {entry.least:g} to {entry.most:g}); give the right unit or column in [points.columns]"
+                f"if it is in {shown(unit)}, which cannot be (expected {entry.least:g} to {entry.most:g}); "
+                "give the right unit or column in [points.columns]"
             )
         ratio = ratio_of(role, value, self.ground, self.known)
         # a header may be narrower than the owner says, so a width is shown beside its check but never refused
@@ -314,7 +334,7 @@ class _Search:
     def _off(self, role: str, column: str, unit: str, ratio: float) -> str:
         fits = [other for other, checked in self._trials(role, column) if abs(checked - 1) <= AGREES]
         remedy = f'unit = "{fits[0]}" would fit' if len(fits) == 1 else "give the right unit or column"
-        said = f"{ratio:.2f} times" if ratio >= 1 else f"1/{1 / ratio:.2f} of"
+        said = f"{ratio:.2f} times" if ratio >= 1 else f"1/{1 / ratio:.2f} of" if ratio > 1e-9 else "next to nothing of"
         return (
             f"{self.raw.where}: {role}: positions and clock say {said} what {shown(column)} says in {shown(unit)}; "
             f"{remedy}, under [points.columns] in field.toml"
@@ -323,9 +343,11 @@ class _Search:
     def _ask(self, role: str, column: str, fitting: list[str]) -> str:
         could = f"could be in {' or '.join(fitting)}" if fitting else "has no unit"
         example = fitting[0] if fitting else _LIKELY[role]
+        # the one column a map cannot be made without is never to be left out
+        or_none = "" if self._only_yield and role in ("mass_flow", "yield") else f', or {role} = "" to leave it out'
         return (
             f"{self.raw.where}: {role}: column {shown(column)} {could}; under [points.columns] in field.toml write "
-            f'{role} = {{ column = "{shown(column)}", unit = "{example}" }} with the right unit, or {role} = "" to leave it out'
+            f'{role} = {{ column = "{shown(column)}", unit = "{example}" }} with the right unit{or_none}'
         )
 
     def _middle(self, role: str, column: str, unit: str) -> float:
@@ -339,14 +361,14 @@ def _possible(role: str, value: float) -> bool:
     return not np.isfinite(value) or entry.least <= value <= entry.most
 
 
-def _can_be(raw: Raw, role: str, column: str) -> bool:
-    """Whether the values can play the role at all: numbers where it measures, text or numbers elsewhere."""
-    if role in _WORDS_ONLY:
-        return bool(raw.columns[column].notna().any())
-    try:
-        values = column_numbers(raw, column)
-    except ReadError:
-        # one bad value in a column of numbers is a fault to name, a column of words is another thing
-        text = raw.columns[column].astype("string").str.strip()
-        return bool(text.str.fullmatch(r"[-+]?[\d.,]+(?:[eE][-+]?\d+)?").mean() > 0.5)
-    return bool(np.isfinite(values).any())
+def _cannot_be(raw: Raw, role: str, column: str) -> str:
+    """Why the values cannot play the role at all, "" where they can: numbers where it measures, text or numbers elsewhere."""
+    text = raw.columns[column].dropna().astype("string").str.strip()
+    if text.eq("").all():
+        return f"column {shown(column)} is empty; name another under [points.columns], or export it again"
+    if role in _WORDS_ONLY or raw.columns[column].dtype.kind in "iufb":
+        return ""
+    # one bad value in a column of numbers is a fault to name, a column of words is another thing
+    if text.str.fullmatch(r"[-+]?[\d.,]+(?:[eE][-+]?\d+)?").mean() > 0.5:
+        return ""
+    return f'column {shown(column)} holds text ("{shown(text.iloc[0], 24)}"), not numbers; name another under [points.columns]'

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
-from lossmap.base.errors import NoReference, ReadError, SettingsError
+from lossmap.base.errors import NoReference, ReadError, SettingsError, shown
 from lossmap.base.field import Field, FieldFacts
 from lossmap.base.reference import crop
 from lossmap.base.settings import Settings, build, overridden
@@ -24,7 +24,9 @@ def read_field(path: Path) -> Field:
     Raises
     ------
     SettingsError
-        No such folder or file, or a fact in it is wrong; lists every fault.
+        No such folder or file, a fact in it is wrong, or a path leads out of it; lists every fault.
+    ReadError
+        A file it names is not there.
     """
     path = Path(path)
     folder, file = (path.parent, path) if path.name == FACTS else (path, path / FACTS)
@@ -88,6 +90,10 @@ def _toml(file: Path, where: str) -> dict[str, Any]:
         raise SettingsError(f"{where}: is not TOML ({fault}); texts stand in quotes") from fault
     except UnicodeDecodeError as fault:
         raise SettingsError(f"{where}: is not UTF-8 text (byte {fault.start}); save it as UTF-8") from fault
+    except RecursionError as fault:
+        raise SettingsError(f"{where}: is nested too deeply; tables stand at most three deep") from fault
+    except ValueError as fault:  # a number of thousands of digits
+        raise SettingsError(f"{where}: is not TOML ({shown(fault, 120)}); correct it") from fault
     except OSError as fault:
         raise SettingsError(f"{where}: cannot be read ({fault.strerror}); check its name and rights") from fault
 
@@ -99,12 +105,20 @@ def _missing_files(field: Field, where: str) -> None:
         *((f"points[{i}].path", part.path) for i, part in enumerate(facts.points, 1)),
         *((f"counts[{i}].path", part.path) for i, part in enumerate(facts.counts, 1)),
     ]
-    faults = []
+    faults, is_missing = [], False
     for key, name in named:
         try:
-            if not field.file(name).exists():
-                faults.append(f"{where}: {key}: no such file ({name}); paths are relative to field.toml")
+            if not _exists(field.file(name)):
+                faults.append(f"{where}: {key}: no such file ({shown(name)}); paths are relative to field.toml")
+                is_missing = True
         except SettingsError as outside:
             faults.append(str(outside))
     if faults:
-        raise ReadError("\n".join(faults))
+        raise (ReadError if is_missing else SettingsError)("\n".join(faults))
+
+
+def _exists(path: Path) -> bool:
+    try:
+        return path.exists()
+    except OSError:  # a name longer than the system takes
+        return False

@@ -75,7 +75,7 @@ def ground_of(x: Floats | None, y: Floats | None, degrees: bool, seconds: Floats
         if keys is not None and np.isfinite(keys).any():
             order = np.argsort(keys, kind="stable")
             break
-    if x is None or y is None or count < 3:
+    if x is None or y is None or np.isfinite(x + y).sum() < 3:
         return Ground(np.nan, _usual_interval(seconds), width_m, order, np.zeros(len(order), dtype=bool))
     east, north = _metres(x, y) if degrees else (x, y)
     rows = _one_a_reading(order, seconds)
@@ -106,13 +106,14 @@ def ratio_of(role: str, value: float, ground: Ground, known: dict[str, float]) -
     distance = known.get("distance", ground.step_m)
     width = known.get("width", ground.width_m)
     speed = known.get("speed", distance / interval if interval > 0 else np.nan)
+    area = speed * width
     says = {
         "distance": ground.step_m,
         "interval": ground.interval_s if np.isfinite(ground.interval_s) else ground.step_m / known.get("speed", np.nan),
         "speed": ground.step_m / interval if interval > 0 else np.nan,
         "width": ground.width_m,
-        "yield": known.get("mass_flow", np.nan) / (speed * width) * 10_000,
-        "mass_flow": known.get("yield", np.nan) * speed * width / 10_000,
+        "yield": known.get("mass_flow", np.nan) / area * 10_000 if area else np.nan,
+        "mass_flow": known.get("yield", np.nan) * area / 10_000,
     }
     return says.get(role, np.nan) / value if value else np.nan
 

@@ -10,37 +10,22 @@ from pathlib import Path
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-import pyproj
 import shapely
 
 from lossmap.base.errors import ReadError, shown
 from lossmap.base.estimates import StatedTiming
-from lossmap.base.field import Field, PointsFile
+from lossmap.base.field import MEASURED, Field, PointsFile
 from lossmap.base.grid import Floats
 from lossmap.base.tables import POINTS
 from lossmap.read.csv_table import read_csv
-from lossmap.read.detect import Detected, columns_of
-from lossmap.read.raw import Raw, column_numbers, crs_of, is_file_of
+from lossmap.read.detect import columns_of
+from lossmap.read.places import WGS84, places_of
+from lossmap.read.raw import Detected, Raw, checked, column_numbers, is_file_of
 from lossmap.read.taskdata import holds_task_data, points_of, read_task_data
 from lossmap.read.times import Times, read_times
 from lossmap.read.vector import FORMATS, read_places
 
-__all__ = ["PointsRead", "places_of", "read_points", "read_raw"]
-
-WGS84 = pyproj.CRS.from_epsg(4326)
-
-# role -> column of POINTS, for roles that are measured
-_MEASURED = {
-    "mass_flow": "mass_flow_kg_s",
-    "yield": "yield_kg_ha",
-    "moisture": "moisture_pct",
-    "speed": "speed_m_s",
-    "distance": "distance_m",
-    "interval": "interval_s",
-    "width": "width_m",
-    "heading": "heading_deg",
-    "elevation": "elevation_m",
-}
+__all__ = ["PointsRead", "read_points", "read_raw"]
 
 _WORK = {"in": 1.0, "on": 1.0, "down": 1.0, "1": 1.0, "true": 1.0, "work": 1.0, "working": 1.0}
 _NO_WORK = {"out": 0.0, "off": 0.0, "up": 0.0, "0": 0.0, "false": 0.0, "idle": 0.0}
@@ -114,44 +99,18 @@ def read_raw(path: Path, where: str, layer: str | None, missing: tuple[str, ...]
         )
     if path.stat().st_size == 0:
         raise ReadError(f"{where}: is empty (0 bytes); export it again")
-    return read_csv(path, where, missing) if is_file_of(path, ".csv", ".txt", ".tsv") else read_places(path, where, layer)
+    if is_file_of(path, ".csv", ".txt", ".tsv"):
+        return read_csv(path, where, missing)
+    raw = read_places(path, where, layer)
+    return dataclasses.replace(raw, columns=raw.columns.apply(_without, words=missing)) if missing else raw
 
 
-def places_of(raw: Raw, roles: dict[str, Detected], crs: str | None) -> tuple[Floats, Floats, pyproj.CRS]:
-    """x, y and their coordinate system: from the geometry, else from columns.
-
-    Raises
-    ------
-    ReadError
-        No position, no coordinate system, or a coordinate that is none; names the row.
-    """
-    stated = crs_of(crs, raw.where) if crs else raw.crs
-    if raw.x is not None and raw.y is not None and stated is not None:
-        x, y = raw.x, raw.y
-    elif {"longitude", "latitude"} <= roles.keys():
-        x, y = _values(raw, roles["longitude"]), _values(raw, roles["latitude"])
-        stated = crs_of(crs, raw.where) if crs else WGS84
-    elif {"easting", "northing"} <= roles.keys():
-        x, y = _values(raw, roles["easting"]), _values(raw, roles["northing"])
-    else:
-        names = ", ".join(str(name) for name in raw.columns.columns[:12])
-        raise ReadError(f"{raw.where}: holds no position (columns {shown(names, 120)}); name longitude and latitude in [points.columns]")
-    if stated is None:
-        raise ReadError(f'{raw.where}: does not say its coordinate system; set crs = "EPSG:..." beside path in field.toml')
-    if stated.is_geographic:
-        _on_earth(raw, x, y)
-    return x, y, stated
-
-
-def _on_earth(raw: Raw, x: Floats, y: Floats) -> None:
-    for name, values, most in (("longitude", x, 180.0), ("latitude", y, 90.0)):
-        wrong = np.flatnonzero(np.abs(values) > most)
-        if wrong.size:
-            more = f" ({wrong.size} such rows)" if wrong.size > 1 else ""
-            raise ReadError(
-                f"{raw.where}, row {raw.first_row + wrong[0]}: {name} {values[wrong[0]]:g} is outside -{most:g} to {most:g}{more}; "
-                "correct it, or set crs where the places are not in degrees"
-            )
+def _without(values: pd.Series, words: tuple[str, ...]) -> pd.Series:
+    """A column without what means "no value": the words themselves, and the numbers they write."""
+    if values.dtype.kind in "iuf":
+        marks = pd.to_numeric(pd.Series(words, dtype="str"), errors="coerce").dropna()
+        return values.mask(values.isin(marks)) if values.isin(marks).any() else values
+    return values.mask(values.isin(words)) if values.isin(words).any() else values
 
 
 def _one_edge(parts: list[PointsRead]) -> gpd.GeoSeries | None:
@@ -192,11 +151,11 @@ def _hectares(edge: gpd.GeoSeries) -> float:
 def _log(field: Field, part: PointsFile, number: int) -> PointsRead:
     where = f"{field.id}/{part.path}"
     raw = read_raw(field.file(part.path), where, part.layer, part.missing)
-    found = columns_of(raw, part.columns, field.crop.bushel_lb, field.facts.header_width)
+    found = columns_of(raw, part.columns, field.crop.bushel_lb, field.facts.header_width, part.crs)
     roles = {one.role: one for one in found}
     _enough(raw, roles)
     x, y, crs = places_of(raw, roles, part.crs)
-    columns: dict[str, object] = {name: _values(raw, roles[role]) for role, name in _MEASURED.items() if role in roles}
+    columns: dict[str, object] = {name: _values(raw, roles[role]) for role, name in MEASURED.items() if role in roles}
     times, notes = _times(raw, roles)
     if times.when is not None:
         columns["time"] = times.when
@@ -212,7 +171,7 @@ def _log(field: Field, part: PointsFile, number: int) -> PointsRead:
         columns["pass_id"] = pd.factorize(raw.columns[roles["pass"].column])[0].astype(np.int64)
     notes += _lacking(raw.where, columns)
     table = gpd.GeoDataFrame(columns, geometry=shapely.points(x, y), crs=crs)
-    return PointsRead(table, ((part.path, tuple(found)),), tuple(notes))
+    return PointsRead(checked(table, POINTS, raw), ((part.path, tuple(found)),), tuple(notes))
 
 
 def _enough(raw: Raw, roles: dict[str, Detected]) -> None:

@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from pathlib import Path
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pyproj
 
-from lossmap.base.errors import ReadError, shown
+from lossmap.base.errors import ReadError, TableError, shown
 from lossmap.base.grid import Floats
+from lossmap.base.tables import Contract
 
-__all__ = ["Raw", "column_numbers", "crs_of"]
+__all__ = ["Detected", "Raw", "checked", "column_numbers", "crs_of", "is_file_of"]
+
+#: No sensor of a combine writes a number beyond this; what does is a mark for "no value" or damage.
+MOST = 1e12
 
 
 @dataclass(frozen=True)
@@ -41,29 +47,90 @@ class Raw:
     crs: pyproj.CRS | None = None
 
 
-def column_numbers(raw: Raw, name: str) -> Floats:
+@dataclass(frozen=True)
+class Detected:
+    """One role found.
+
+    Attributes
+    ----------
+    role, column, unit : str
+    how : str
+        How it was decided, in words.
+    factor : float
+        One of `unit` in SI.
+    ratio : float
+        What the ground says over what the column says; NaN where it could not be checked.
+    """
+
+    role: str
+    column: str
+    unit: str
+    how: str
+    factor: float
+    ratio: float = float("nan")
+
+
+def column_numbers(raw: Raw, name: str, most: float = MOST) -> Floats:
     """A column as numbers, NaN where blank.
 
     Raises
     ------
     ReadError
-        A value is no number; names the row and the remedy.
+        A value is no number, infinite or beyond `most`; names the row and the remedy.
     """
     values = raw.columns[name]
-    if values.dtype.kind in "iufb":
-        return values.to_numpy(dtype=float, na_value=np.nan)
-    text = values.astype("string").str.strip()
+    is_text = values.dtype.kind not in "iufb"
+    numbers = _from_text(raw, name) if is_text else values.to_numpy(dtype=float, na_value=np.nan)
+    wrong = np.flatnonzero(np.abs(numbers) > most)
+    if wrong.size:
+        found = shown(values.iloc[wrong[0]]).strip() if is_text else _as_typed(numbers[wrong[0]])
+        raise ReadError(f"{_place(raw, wrong)}: {name} {found} is no number a machine writes{_more(wrong)}; {_as_gap(found)}")
+    return numbers
+
+
+def _from_text(raw: Raw, name: str) -> Floats:
+    text = raw.columns[name].astype("string").str.strip()
     numbers = pd.to_numeric(text, errors="coerce").to_numpy(dtype=float, na_value=np.nan)
     blank = (text.isna() | (text == "")).to_numpy(dtype=bool)
     wrong = np.flatnonzero(np.isnan(numbers) & ~blank & (text.str.lower() != "nan").fillna(True).to_numpy(dtype=bool))
     if wrong.size:
         found = shown(text.iloc[wrong[0]])
-        more = f" ({wrong.size} such rows)" if wrong.size > 1 else ""
-        raise ReadError(
-            f'{raw.where}, row {raw.first_row + wrong[0]}: {name} "{found}" is not a number{more}; '
-            f'if it means "no value", set missing = ["{found}"] beside path in field.toml'
-        )
+        remedy = _as_gap(found) if np.isfinite(numbers).any() else "the whole column holds text, so choose another"
+        raise ReadError(f'{_place(raw, wrong)}: {name} "{found}" is not a number{_more(wrong)}; {remedy}')
     return numbers
+
+
+def _place(raw: Raw, wrong: np.ndarray) -> str:
+    return f"{raw.where}, row {raw.first_row + wrong[0]}"
+
+
+def _more(wrong: np.ndarray) -> str:
+    return f" ({wrong.size} such rows)" if wrong.size > 1 else ""
+
+
+def _as_gap(found: str) -> str:
+    return f'if it means "no value", set missing = ["{found}"] beside path in field.toml'
+
+
+def _as_typed(number: float) -> str:
+    """A number as people write it, short and without loss: "1e15", "-inf"."""
+    text = f"{number:.15g}"
+    return (text if float(text) == number else f"{number:.17g}").replace("e+", "e")
+
+
+def checked(table: gpd.GeoDataFrame, contract: Contract, raw: Raw) -> gpd.GeoDataFrame:
+    """A table under its contract; what it breaks is said of the file and the file's rows.
+
+    Raises
+    ------
+    ReadError
+    """
+    try:
+        return contract.check(table)
+    except TableError as fault:
+        faults = str(fault).removeprefix(f"{contract.name} ({contract.row}): ")
+        faults = re.sub(r"(?<=the first in row )\d+", lambda row: str(raw.first_row + int(row[0])), faults)
+        raise ReadError(f"{raw.where}: {faults}; correct the file") from fault
 
 
 def crs_of(text: str, where: str) -> pyproj.CRS:

@@ -9,7 +9,7 @@ import pandas as pd
 
 from lossmap.base.errors import ReadError, shown
 from lossmap.base.grid import Floats
-from lossmap.read.raw import Raw, column_numbers
+from lossmap.read.raw import Raw
 
 __all__ = ["Times", "read_times"]
 
@@ -26,6 +26,7 @@ _FORMS = (
 )
 _EARLIEST, _LATEST = 788_918_400.0, 4_102_444_800.0  # 1995 and 2100, in Unix seconds
 _DAY = 86_400.0
+_NO_DATE = "time holds no usable date (none from 1995 to 2100)"
 _SPREADSHEET_EPOCH = -2_209_161_600.0  # 1899-12-30 in Unix seconds
 
 
@@ -62,7 +63,7 @@ def read_times(raw: Raw, column: str) -> Times:
     if isinstance(values.dtype, pd.DatetimeTZDtype) or values.dtype.kind == "M":
         return _dated(pd.to_datetime(values, utc=True))
     if values.dtype.kind in "iuf":
-        return _numbered(column_numbers(raw, column), column)
+        return _numbered(values.to_numpy(dtype=float, na_value=np.nan), column)
     text = values.astype("string").str.strip()
     return _dated(_parsed(raw, column, text))
 
@@ -82,25 +83,43 @@ def _parsed(raw: Raw, column: str, text: pd.Series) -> pd.Series:
 
 
 def _dated(when: pd.Series) -> Times:
-    when = when.reset_index(drop=True).astype("datetime64[ns, UTC]")
-    known = when.dropna()
-    if known.empty:
+    """Times whose clock was set; a receiver that has not found its satellites writes years far away."""
+    when = when.reset_index(drop=True)
+    if when.isna().all():
         return Times(None, None, "the time column is empty")
+    usable = when.between(pd.Timestamp(_EARLIEST, unit="s", tz="UTC"), pd.Timestamp(_LATEST, unit="s", tz="UTC"))
+    unusable = int((when.notna() & ~usable).sum())
+    known = when[usable]
+    if known.empty:
+        return Times(None, None, _NO_DATE)
+    when = when.where(usable).astype("datetime64[ns, UTC]")
+    known = when.dropna()
     if known.nunique() == 1 or (known == known.dt.normalize()).all():
         return Times(None, None, "time holds only a date")
     seconds = when.astype("int64").to_numpy(dtype=float) / 1e9
-    return Times(when, np.where(when.isna(), np.nan, seconds))
+    return Times(when, np.where(when.isna(), np.nan, seconds), _left_out(unusable))
+
+
+def _left_out(count: int) -> str:
+    return (
+        f"{count:,} {'record has a time' if count == 1 else 'records have times'} outside 1995 to 2100, taken as no time" if count else ""
+    )
 
 
 def _numbered(values: Floats, column: str) -> Times:
     """Unix seconds or milliseconds, spreadsheet days, or seconds since the start of the log."""
-    middle = float(np.nanmedian(values)) if np.isfinite(values).any() else float("nan")
+    # beyond milliseconds of 2100 no clock counts; infinite is no time
+    values, given = np.where(np.abs(values) <= _LATEST * 1000, values, np.nan), int((~np.isnan(values)).sum())
+    if not np.isfinite(values).any():
+        return Times(None, None, _NO_DATE if given else "the time column is empty")
+    middle = float(np.nanmedian(values))
     if _EARLIEST <= middle <= _LATEST:
         return _dated(_from_unix(values))
     if _EARLIEST <= middle / 1000 <= _LATEST:
         return _dated(_from_unix(values / 1000))
     if _EARLIEST <= middle * _DAY + _SPREADSHEET_EPOCH <= _LATEST and middle > 30_000:
         return _dated(_from_unix(values * _DAY + _SPREADSHEET_EPOCH))
+    values = np.where(np.abs(values) <= _LATEST, values, np.nan)
     return Times(None, values, f"{column} counts seconds from an unknown start: used for intervals only")
 
 

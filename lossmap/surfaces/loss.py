@@ -247,7 +247,8 @@ class _Field:
                 "the whole field is given its mean, with the doubt of that mean"
             )
         if self.counted > len(self.places):
-            notes.append(f"{self.counted:,} stops were brought together in {len(self.places)} groups of stops alike in place, speed and moisture")
+            groups = f"{len(self.places)} groups of stops alike in place, speed and moisture"
+            notes.append(f"{self.counted:,} stops were brought together in {groups}")
         return notes
 
 

@@ -170,7 +170,7 @@ def test_check_says_what_was_understood(long_field, capsys):
         "Mass flow (lb/s)  lb/s",
         "by its name, unit in its header",
         "30, 31, 32",
-        "counts: 1 stops (1 before_header",
+        "counts: 1 stop (1 before_header",
         "300 records",
     ):
         assert words in said

@@ -1,0 +1,100 @@
+"""Where a file's records lie: from its geometry or its columns, in the coordinate system that holds.
+
+What a place may be hangs on its coordinate system, so it is here that degrees called
+metres, feet called degrees, and longitude and latitude in each other's column are refused.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+import pyproj
+
+from lossmap.base.errors import ReadError, shown
+from lossmap.base.grid import Floats
+from lossmap.read.raw import Detected, Raw, column_numbers, crs_of
+
+__all__ = ["WGS84", "degrees_of", "places_of"]
+
+WGS84 = pyproj.CRS.from_epsg(4326)
+
+
+def places_of(raw: Raw, roles: Mapping[str, Detected], crs: str | None) -> tuple[Floats, Floats, pyproj.CRS]:
+    """x, y and their coordinate system: from the geometry, else from columns.
+
+    Parameters
+    ----------
+    raw : Raw
+    roles : mapping of str to Detected
+    crs : str or None
+        The coordinate system the field's owner wrote; it goes before the file's own.
+
+    Raises
+    ------
+    ReadError
+        No position, no coordinate system, or a coordinate that is none; names the row.
+    """
+    stated = crs_of(crs, raw.where) if crs else raw.crs
+    if raw.x is not None and raw.y is not None:
+        x, y = raw.x, raw.y
+    elif {"longitude", "latitude"} <= roles.keys():
+        x, y = (column_numbers(raw, roles[role].column) for role in ("longitude", "latitude"))
+        stated = stated if crs and stated else WGS84
+    elif {"easting", "northing"} <= roles.keys():
+        x, y = (_in_its_unit(raw, roles[role], stated) for role in ("easting", "northing"))
+    else:
+        names = ", ".join(str(name) for name in raw.columns.columns[:12])
+        raise ReadError(f"{raw.where}: holds no position (columns {shown(names, 120)}); name longitude and latitude in [points.columns]")
+    if stated is None:
+        raise ReadError(f'{raw.where}: does not say its coordinate system; set crs = "EPSG:..." beside path in field.toml')
+    if stated.is_geographic:
+        _on_earth(raw, x, y)
+    else:
+        _not_degrees(raw, x, y, crs or stated.name)
+    return x, y, stated
+
+
+def degrees_of(x: Floats, y: Floats, crs: pyproj.CRS) -> tuple[Floats, Floats]:
+    """The same places as longitude and latitude, NaN where the system does not reach."""
+    if crs.is_geographic:
+        return x, y
+    longitude, latitude = pyproj.Transformer.from_crs(crs, WGS84, always_xy=True).transform(x, y)
+    reached = np.isfinite(longitude) & np.isfinite(latitude)
+    return np.where(reached, longitude, np.nan), np.where(reached, latitude, np.nan)
+
+
+def _in_its_unit(raw: Raw, role: Detected, crs: pyproj.CRS | None) -> Floats:
+    """An easting or northing in the unit of its coordinate system, which may count in feet."""
+    values = column_numbers(raw, role.column)
+    unit_m = crs.axis_info[0].unit_conversion_factor if crs is not None and crs.is_projected and crs.axis_info else 1.0
+    # no unit written: the system's own; and survey feet are called feet
+    if role.factor == 1.0 or abs(role.factor / unit_m - 1) < 1e-4:
+        return values
+    return values * (role.factor / unit_m)
+
+
+def _on_earth(raw: Raw, x: Floats, y: Floats) -> None:
+    known = np.isfinite(x) & np.isfinite(y)
+    if known.any() and 90 < np.median(np.abs(y[known])) <= 180 and np.abs(x[known]).max() <= 90:
+        row = int(np.flatnonzero(known)[0])
+        raise ReadError(
+            f"{raw.where}, row {raw.first_row + row}: longitude and latitude look swapped (latitude is {y[row]:g}); exchange the two"
+        )
+    for name, values, most in (("longitude", x, 180.0), ("latitude", y, 90.0)):
+        wrong = np.flatnonzero(np.abs(values) > most)
+        if wrong.size:
+            more = f" ({wrong.size} such rows)" if wrong.size > 1 else ""
+            raise ReadError(
+                f"{raw.where}, row {raw.first_row + wrong[0]}: {name} {values[wrong[0]]:g} is outside -{most:g} to {most:g}{more}; "
+                "correct it, or set crs where the places are not in degrees"
+            )
+
+
+def _not_degrees(raw: Raw, x: Floats, y: Floats, crs: str) -> None:
+    known = np.isfinite(x) & np.isfinite(y)
+    if known.any() and np.abs(x[known]).max() <= 180 and np.abs(y[known]).max() <= 90:
+        raise ReadError(
+            f"{raw.where}: crs {shown(crs)} is not in degrees, but its places are: those within +-180 are degrees, not metres "
+            f'(first {x[known][0]:g}, {y[known][0]:g}); set crs = "EPSG:4326" beside path in field.toml'
+        )
