@@ -11,7 +11,7 @@ export OPENBLAS_NUM_THREADS := 1
 
 demo: .venv/use          ## map the made fields; ends with the path of a map to open
 	@for field in $(DEMO_FIELDS); do $(BIN)/lossmap map $$field --out out/demo --config configs/demo.toml --quiet || exit; done
-	@echo "open $(CURDIR)/out/demo/gravel-eighty/map.html in a browser (or another field's beside it)"
+	@echo "open $(CURDIR)/out/demo/pond-piece/map.html in a browser (or another field's beside it)"
 
 test: .venv/develop      ## everything but the long simulations
 	$(BIN)/pytest -n 2 --dist loadfile

@@ -15,6 +15,7 @@ from lossmap.pipelines.command import main
 ROOT = Path(__file__).resolve().parent.parent
 _BLOCK = re.compile(r"(<!-- output: (\w+) -->\n)(.*?)(<!-- end -->)", re.DOTALL)
 _SHOWN = "gravel-eighty"
+_PICTURED = "pond-piece"
 
 
 def printed(*words: str) -> str:
@@ -52,11 +53,11 @@ def example(text: str) -> str:
 def pictures() -> None:
     """README's picture, from the map itself in headless Chromium."""
     with tempfile.TemporaryDirectory() as folder:
-        printed("map", str(ROOT / "demo-fields" / _SHOWN), "--out", folder, "--quiet")
-        page = Path(folder) / _SHOWN / "map.html"
+        printed("map", str(ROOT / "demo-fields" / _PICTURED), "--out", folder, "--quiet")
+        page = Path(folder) / _PICTURED / "map.html"
         command = ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--hide-scrollbars"]
         command += ["--disable-background-networking", "--disable-component-update", "--disable-sync", f"--user-data-dir={folder}/profile"]
-        picture = ROOT / "shared" / "pictures" / f"{_SHOWN}-map.png"
+        picture = ROOT / "shared" / "pictures" / f"{_PICTURED}-map.png"
         command += ["--window-size=1200,860", "--virtual-time-budget=4000", f"--screenshot={picture}", page.as_uri()]
         subprocess.run(command, check=True, stderr=subprocess.DEVNULL, stdout=subprocess.DEVNULL)
 

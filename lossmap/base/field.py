@@ -97,6 +97,7 @@ class CountsFile(Strict):
     path: str
     crs: str | None = None
     layer: str | None = None
+    missing: tuple[str, ...] = ()
 
 
 class FieldFacts(Strict):

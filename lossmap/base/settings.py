@@ -180,7 +180,7 @@ class ZoneSettings(Strict):
         0.98,
         ge=0.8,
         le=0.9999,
-        description="posterior chance of a positive slope from which loss 'tracks' (about 1 no-effect field in 20 is flagged)",
+        description="posterior chance of a positive slope from which loss 'tracks' (1 to 5 of 100 fields without a link are flagged)",
     )
     zone_chance: float = _setting(
         0.8, ge=0.5, le=0.999, description="chance that a cell loses more than the least excess before it joins a zone"
@@ -230,7 +230,9 @@ def build(model: type[Model], values: Mapping[str, Any], where: str) -> Model:
     try:
         return model.model_validate(values)
     except pydantic.ValidationError as refused:
-        faults = [f"{where}: {_fault(model, fault)}" for fault in refused.errors()]
+        wrong = refused.errors()
+    try:
+        faults = [f"{where}: {_fault(model, fault)}" for fault in wrong]
     except RecursionError as deep:
         raise SettingsError(f"{where}: is nested too deeply; tables stand at most three deep") from deep
     raise SettingsError("\n".join(faults))

@@ -97,6 +97,7 @@ def _parse(unit: str) -> pint.Quantity[float]:
     raise NoReference(f'"{shown(unit)}" is not a unit lossmap knows')
 
 
+@functools.lru_cache(maxsize=1024)
 def factor(unit: str, to: str, bushel_lb: float | None = None) -> float:
     """How many `to` there are in one `unit`.
 

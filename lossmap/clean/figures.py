@@ -19,6 +19,9 @@ __all__ = ["figures", "pass_offset_pct", "spread"]
 # Origins whose neighbours are looked at, evenly over the records: enough for two digits.
 ORIGINS = 500
 
+# Records looked at for the levels of passes, evenly over the log.
+OFFSET_RECORDS = 8000
+
 # Edges of the lags [m]: within a pass, the next pass, and on to where yields are unalike.
 LAGS_M = np.array([2.0, 8.0, 12.0, 18.0, 25.0, 36.0, 50.0, 70.0, 100.0])
 
@@ -80,13 +83,14 @@ def pass_offset_pct(easting_m: Floats, northing_m: Floats, yield_kg_ha: Floats, 
     if rows.size < 100:
         return float("nan")
     places, number = np.column_stack([easting_m[rows], northing_m[rows]]), np.unique(pass_id[rows], return_inverse=True)[1]
-    away, near = cKDTree(places).query(places, k=min(24, rows.size), distance_upper_bound=1.5 * width_m)
+    chosen = np.linspace(0, rows.size - 1, min(rows.size, OFFSET_RECORDS)).astype(int)
+    away, near = cKDTree(places).query(places[chosen], k=min(24, rows.size), distance_upper_bound=1.5 * width_m)
     other = np.minimum(near, rows.size - 1)
-    fits = np.isfinite(away) & (number[other] != number[:, None])
+    fits = np.isfinite(away) & (number[other] != number[chosen, None])
     found = fits.any(axis=1)
     log = np.log(yield_kg_ha[rows])
-    ratio = log[found] - log[other[found, fits[found].argmax(axis=1)]]
-    count = np.bincount(number[found])
-    level = np.bincount(number[found], ratio)[count >= 10] / count[count >= 10]
+    ratio = log[chosen[found]] - log[other[found, fits[found].argmax(axis=1)]]
+    count = np.bincount(number[chosen[found]])
+    level = np.bincount(number[chosen[found]], ratio)[count >= 10] / count[count >= 10]
     # the difference of two passes varies twice as much as one
     return float(100.0 * level.std() / np.sqrt(2)) if level.size >= 5 else float("nan")

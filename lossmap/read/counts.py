@@ -7,7 +7,6 @@ import re
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-import pyproj
 import shapely
 
 from lossmap.base.errors import ReadError, SettingsError, shown
@@ -15,7 +14,7 @@ from lossmap.base.field import CountsFile, Field
 from lossmap.base.grid import Floats
 from lossmap.base.tables import COUNTS, POSITIONS
 from lossmap.base.units import factor, quantity
-from lossmap.read.places import places_of
+from lossmap.read.places import degrees_of, places_of
 from lossmap.read.points import read_raw
 from lossmap.read.raw import Detected, Raw, checked, column_numbers
 from lossmap.read.times import read_times
@@ -76,9 +75,9 @@ def read_counts(field: Field) -> gpd.GeoDataFrame:
 
 def _list(field: Field, part: CountsFile) -> gpd.GeoDataFrame:
     where = f"{field.id}/{part.path}"
-    raw = read_raw(field.file(part.path), where, part.layer)
+    raw = read_raw(field.file(part.path), where, part.layer, part.missing)
     columns = _columns(raw)
-    x, y, crs = _places(raw, columns, part.crs)
+    lon, lat = _places(raw, columns, part.crs)
     rows = len(raw.columns)
     frames = _number(raw, columns.get("frames"), rows, 1.0)
     table = {
@@ -97,7 +96,6 @@ def _list(field: Field, part: CountsFile) -> gpd.GeoDataFrame:
         if when is not None:
             table["time"] = when
     _sensible(raw, table)
-    lon, lat = pyproj.Transformer.from_crs(crs, "EPSG:4326", always_xy=True).transform(x, y)
     return checked(gpd.GeoDataFrame(table, geometry=shapely.points(lon, lat), crs="EPSG:4326"), COUNTS, raw)
 
 
@@ -122,17 +120,17 @@ def _columns(raw: Raw) -> dict[str, str]:
     return found
 
 
-def _places(raw: Raw, columns: dict[str, str], crs: str | None) -> tuple[Floats, Floats, pyproj.CRS]:
+def _places(raw: Raw, columns: dict[str, str], crs: str | None) -> tuple[Floats, Floats]:
     roles = {
         role: Detected(role, columns[role], unit, "by its name", 1.0)
         for role, unit in (("longitude", "deg"), ("latitude", "deg"), ("easting", "m"), ("northing", "m"))
         if role in columns and not (role in ("easting", "northing") and {"longitude", "latitude"} <= columns.keys())
     }
-    x, y, stated = places_of(raw, roles, crs)
-    lost = np.flatnonzero(~(np.isfinite(x) & np.isfinite(y)))
+    longitude, latitude = degrees_of(*places_of(raw, roles, crs))
+    lost = np.flatnonzero(~(np.isfinite(longitude) & np.isfinite(latitude)))
     if lost.size:
         raise ReadError(f"{raw.where}, row {raw.first_row + lost[0]}: has no position; every count needs one")
-    return x, y, stated
+    return longitude, latitude
 
 
 def _stop_ids(raw: Raw, column: str | None) -> pd.Series:
@@ -178,7 +176,8 @@ def _text(raw: Raw, column: str | None, rows: int) -> pd.Series:
     return raw.columns[column].astype("string").fillna("").astype("str").reset_index(drop=True)
 
 
-_BARE = re.compile(r"^\s*[-+]?[\d.,]*\s*$")
+_BARE = re.compile(r"\s*[-+]?[\d.,]*\s*")
+_WITH_UNIT = re.compile(r"\s*[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?\s*[A-Za-z].*")
 
 
 def _frame_m2(raw: Raw, column: str) -> Floats:
@@ -189,10 +188,14 @@ def _frame_m2(raw: Raw, column: str) -> Floats:
     texts = raw.columns[column].astype("string").fillna("")
     areas = np.full(len(texts), np.nan)
     for row, text in enumerate(texts):
-        if _BARE.match(text):
+        if _BARE.fullmatch(text):
             raise ReadError(
                 f'{raw.where}, row {raw.first_row + row}: {column} "{shown(text)}" has no unit; '
                 "name the column frame_ft2 or frame_m2, or write the unit behind each number"
+            )
+        if not _WITH_UNIT.fullmatch(text):
+            raise ReadError(
+                f'{raw.where}, row {raw.first_row + row}: {column} "{shown(text)}" is not a number with a unit; write for example "1.5 ft2"'
             )
         try:
             areas[row] = quantity(text, "m2")

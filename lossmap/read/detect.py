@@ -9,6 +9,7 @@ fits. Whatever stays open is asked for, not guessed.
 from __future__ import annotations
 
 import contextlib
+import dataclasses
 import itertools
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -19,8 +20,8 @@ from lossmap.base.errors import NoReference, ReadError, near, shown
 from lossmap.base.field import ROLES, ColumnChoice
 from lossmap.base.units import factor
 from lossmap.read.ground import AGREES, ground_of, ratio_of
-from lossmap.read.places import degrees_of, places_of
-from lossmap.read.raw import Detected, Raw, column_numbers
+from lossmap.read.places import degrees_of, places_of, unit_m
+from lossmap.read.raw import MOST_RECORD, Detected, Raw, column_numbers
 from lossmap.read.times import read_times
 from lossmap.read.words import cut_short, header_words, unit_hint, unit_in_header
 
@@ -173,7 +174,12 @@ class _Search:
         longitude = latitude = seconds = number = None
         if self.raw.x is not None or {"longitude", "latitude"} <= self.found.keys() or {"easting", "northing"} <= self.found.keys():
             try:
-                longitude, latitude = degrees_of(*places_of(self.raw, self.found, crs))
+                x, y, system = places_of(self.raw, self.found, crs)
+                longitude, latitude = degrees_of(x, y, system)
+                if (np.isfinite(x) & np.isfinite(y)).any() and not np.isfinite(longitude).any():
+                    said = f"crs {shown(crs or system.name)} does not reach its places (first {x[0]:g}, {y[0]:g})"
+                    raise ReadError(f"{self.raw.where}: {said}; set the right crs beside path in field.toml")
+                self._name_unit(unit_m(system))
             except ReadError as fault:
                 self.faults += [] if str(fault) in self.faults else [str(fault)]
         else:
@@ -182,8 +188,16 @@ class _Search:
         with contextlib.suppress(ReadError):
             seconds = read_times(self.raw, self.found["time"].column).seconds if "time" in self.found else None
         with contextlib.suppress(ReadError):
-            number = column_numbers(self.raw, self.found["record"].column) if "record" in self.found else None
+            number = column_numbers(self.raw, self.found["record"].column, MOST_RECORD) if "record" in self.found else None
         self.ground = ground_of(longitude, latitude, True, seconds, number, self.ground.width_m)
+
+    def _name_unit(self, one_m: float) -> None:
+        """Eastings without a unit are in their system's own."""
+        for role in ("easting", "northing"):
+            if role in self.found and self.found[role].factor == 1.0 and one_m != 1.0:
+                unit = "ft" if abs(one_m / factor("ft", "m") - 1) < 1e-4 else f"{one_m:g} m"
+                how = self.found[role].how.replace("unit by its values", "unit of its coordinate system")
+                self.found[role] = dataclasses.replace(self.found[role], unit=unit, how=how, factor=one_m)
 
     def _note_unusable(self, roles: Iterable[str]) -> None:
         self.faults += [f"{self.raw.where}: {role}: {self._unusable[role]}" for role in roles if role in self._unusable]
@@ -334,7 +348,7 @@ class _Search:
     def _off(self, role: str, column: str, unit: str, ratio: float) -> str:
         fits = [other for other, checked in self._trials(role, column) if abs(checked - 1) <= AGREES]
         remedy = f'unit = "{fits[0]}" would fit' if len(fits) == 1 else "give the right unit or column"
-        said = f"{ratio:.2f} times" if ratio >= 1 else f"1/{1 / ratio:.2f} of" if ratio > 1e-9 else "next to nothing of"
+        said = f"{ratio:.2f} times" if ratio >= 1 else f"1/{1 / ratio:.2f} of"
         return (
             f"{self.raw.where}: {role}: positions and clock say {said} what {shown(column)} says in {shown(unit)}; "
             f"{remedy}, under [points.columns] in field.toml"
@@ -363,11 +377,13 @@ def _possible(role: str, value: float) -> bool:
 
 def _cannot_be(raw: Raw, role: str, column: str) -> str:
     """Why the values cannot play the role at all, "" where they can: numbers where it measures, text or numbers elsewhere."""
-    text = raw.columns[column].dropna().astype("string").str.strip()
-    if text.eq("").all():
+    known = raw.columns[column].dropna()
+    text = known if known.dtype.kind in "iufbM" else known.astype("string").str.strip()
+    if not text.ne("").any():
         return f"column {shown(column)} is empty; name another under [points.columns], or export it again"
-    if role in _WORDS_ONLY or raw.columns[column].dtype.kind in "iufb":
+    if role in _WORDS_ONLY or known.dtype.kind in "iufb":
         return ""
+    text = text.astype("string")
     # one bad value in a column of numbers is a fault to name, a column of words is another thing
     if text.str.fullmatch(r"[-+]?[\d.,]+(?:[eE][-+]?\d+)?").mean() > 0.5:
         return ""

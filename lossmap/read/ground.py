@@ -75,7 +75,7 @@ def ground_of(x: Floats | None, y: Floats | None, degrees: bool, seconds: Floats
         if keys is not None and np.isfinite(keys).any():
             order = np.argsort(keys, kind="stable")
             break
-    if x is None or y is None or np.isfinite(x + y).sum() < 3:
+    if x is None or y is None or (np.isfinite(x) & np.isfinite(y)).sum() < 3:
         return Ground(np.nan, _usual_interval(seconds), width_m, order, np.zeros(len(order), dtype=bool))
     east, north = _metres(x, y) if degrees else (x, y)
     rows = _one_a_reading(order, seconds)

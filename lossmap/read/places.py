@@ -15,7 +15,7 @@ from lossmap.base.errors import ReadError, shown
 from lossmap.base.grid import Floats
 from lossmap.read.raw import Detected, Raw, column_numbers, crs_of
 
-__all__ = ["WGS84", "degrees_of", "places_of"]
+__all__ = ["WGS84", "degrees_of", "places_of", "unit_m"]
 
 WGS84 = pyproj.CRS.from_epsg(4326)
 
@@ -36,9 +36,10 @@ def places_of(raw: Raw, roles: Mapping[str, Detected], crs: str | None) -> tuple
         No position, no coordinate system, or a coordinate that is none; names the row.
     """
     stated = crs_of(crs, raw.where) if crs else raw.crs
-    if raw.x is not None and raw.y is not None:
+    in_columns = {"longitude", "latitude"} <= roles.keys()
+    if raw.x is not None and raw.y is not None and (stated is not None or not in_columns):
         x, y = raw.x, raw.y
-    elif {"longitude", "latitude"} <= roles.keys():
+    elif in_columns:
         x, y = (column_numbers(raw, roles[role].column) for role in ("longitude", "latitude"))
         stated = stated if crs and stated else WGS84
     elif {"easting", "northing"} <= roles.keys():
@@ -50,14 +51,23 @@ def places_of(raw: Raw, roles: Mapping[str, Detected], crs: str | None) -> tuple
         raise ReadError(f'{raw.where}: does not say its coordinate system; set crs = "EPSG:..." beside path in field.toml')
     if stated.is_geographic:
         _on_earth(raw, x, y)
-    else:
+    elif stated.is_projected:
         _not_degrees(raw, x, y, crs or stated.name)
+    else:
+        raise ReadError(
+            f'{raw.where}: crs {shown(crs or stated.name)} is no map of the ground; set crs = "EPSG:..." beside path in field.toml'
+        )
     return x, y, stated
 
 
+def unit_m(crs: pyproj.CRS) -> float:
+    """One of a system's own unit of length [m]; 1 where it counts in degrees."""
+    return float(crs.axis_info[0].unit_conversion_factor) if crs.is_projected and crs.axis_info else 1.0
+
+
 def degrees_of(x: Floats, y: Floats, crs: pyproj.CRS) -> tuple[Floats, Floats]:
-    """The same places as longitude and latitude, NaN where the system does not reach."""
-    if crs.is_geographic:
+    """The same places as longitude and latitude (WGS84), NaN where the system does not reach."""
+    if crs == WGS84:
         return x, y
     longitude, latitude = pyproj.Transformer.from_crs(crs, WGS84, always_xy=True).transform(x, y)
     reached = np.isfinite(longitude) & np.isfinite(latitude)
@@ -67,11 +77,9 @@ def degrees_of(x: Floats, y: Floats, crs: pyproj.CRS) -> tuple[Floats, Floats]:
 def _in_its_unit(raw: Raw, role: Detected, crs: pyproj.CRS | None) -> Floats:
     """An easting or northing in the unit of its coordinate system, which may count in feet."""
     values = column_numbers(raw, role.column)
-    unit_m = crs.axis_info[0].unit_conversion_factor if crs is not None and crs.is_projected and crs.axis_info else 1.0
-    # no unit written: the system's own; and survey feet are called feet
-    if role.factor == 1.0 or abs(role.factor / unit_m - 1) < 1e-4:
-        return values
-    return values * (role.factor / unit_m)
+    ratio = role.factor / unit_m(crs) if crs is not None else 1.0
+    # no unit written means the system's own, and survey feet are called feet
+    return values if role.factor == 1.0 or abs(ratio - 1) < 1e-4 else values * ratio
 
 
 def _on_earth(raw: Raw, x: Floats, y: Floats) -> None:

@@ -20,7 +20,7 @@ from lossmap.base.tables import POINTS
 from lossmap.read.csv_table import read_csv
 from lossmap.read.detect import columns_of
 from lossmap.read.places import WGS84, places_of
-from lossmap.read.raw import Detected, Raw, checked, column_numbers, is_file_of
+from lossmap.read.raw import MOST_RECORD, Detected, Raw, checked, column_numbers, is_file_of
 from lossmap.read.taskdata import holds_task_data, points_of, read_task_data
 from lossmap.read.times import Times, read_times
 from lossmap.read.vector import FORMATS, read_places
@@ -162,7 +162,7 @@ def _log(field: Field, part: PointsFile, number: int) -> PointsRead:
     columns["interval_s"] = _interval(columns, times, part)
     columns["width_m"] = _width(columns, field)
     if "record" in roles:
-        columns["record"] = column_numbers(raw, roles["record"].column)
+        columns["record"] = column_numbers(raw, roles["record"].column, MOST_RECORD)
     if "work" in roles:
         columns["work"] = _work(raw, roles["work"])
     columns["machine"] = _machine(raw, roles, part)

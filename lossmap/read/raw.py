@@ -15,10 +15,12 @@ from lossmap.base.errors import ReadError, TableError, shown
 from lossmap.base.grid import Floats
 from lossmap.base.tables import Contract
 
-__all__ = ["Detected", "Raw", "checked", "column_numbers", "crs_of", "is_file_of"]
+__all__ = ["MOST_RECORD", "Detected", "Raw", "checked", "column_numbers", "crs_of", "is_file_of"]
 
 #: No sensor of a combine writes a number beyond this; what does is a mark for "no value" or damage.
 MOST = 1e12
+#: Running numbers may be long; beyond this two of them cannot be told apart.
+MOST_RECORD = 2.0**53
 
 
 @dataclass(frozen=True)

@@ -88,6 +88,7 @@ def test_every_role_has_a_unit_that_is_known() -> None:
         ("furlong", "m", '"furlong" is not a unit lossmap knows'),
         ("ft", "kg", '"ft" cannot be turned into kg'),
         ("bu/ac", "kg/ha", '"bu/ac" needs a crop that is sold by the bushel'),
+        ("bu", "m", '"bu" cannot be turned into m'),
         ("__import__('os')", "m", "\"__import__('os')\" is not a unit lossmap knows"),
         ("m**9", "m", '"m**9" is not a unit lossmap knows'),
         ("m" * 41, "m", f'"{"m" * 41}" is not a unit lossmap knows'),

@@ -8,6 +8,9 @@ from lossmap.read import read_counts, read_field
 HEAD = "stop,longitude,latitude,position,seeds,frame_ft2,frames\n"
 
 
+FRAME = "stop,lon,lat,position,seeds,frame\n"
+
+
 def counts(field_folder, text):
     """The COUNTS table of this text."""
     return read_counts(read_field(field_folder(counts=text)))
@@ -57,7 +60,19 @@ def test_positions_in_the_trades_words(field_folder, word, position):
         (HEAD + "1,-93.6,41.9,rear,,1,1\n", "row 2: has neither seeds, grams nor ears"),
         (HEAD + ",-93.6,41.9,rear,3,1,1\n", "row 2: stop is blank"),
         ("stop,lon,lat,seeds\n1,-93.6,41.9,3\n", "no column says the position"),
-        ("stop,lon,lat,position,seeds,frame\n1,-93.6,41.9,rear,3,1\n", 'row 2: frame "1" has no unit'),
+        (FRAME + "1,-93.6,41.9,rear,3,1\n", 'row 2: frame "1" has no unit'),
+        (FRAME + "1,-93.6,41.9,rear,3,1 ft2\n2,-93.6,41.9,rear,3,1..2 ft2\n", 'row 3: frame "1..2 ft2" is not a number with a unit; write'),
+        (FRAME + "1,-93.6,41.9,rear,3,. ft2\n", 'row 2: frame ". ft2" is not a number with a unit; write for example "1.5 ft2"'),
+        (FRAME + '1,-93.6,41.9,rear,3,"1,5 ft2"\n', 'row 2: frame "1,5 ft2" is not a number with a unit; write for example "1.5 ft2"'),
+        (FRAME + "1,-93.6,41.9,rear,3,1 lb\n", 'row 2: frame "1 lb": "lb" cannot be turned into m2; write for example "1 ft2"'),
+        (FRAME + "1,-93.6,41.9,rear,3,-1 ft2\n", "row 2: has no frame area above zero"),
+        (
+            HEAD + "1,-93.6,41.9,rear,3,1,1\n1,-93.6,41.9,rear,1e9,1,1\n",
+            ": seeds must lie between 0 and 1e+06; 1 do not, the first in row 3 (1e+09)",
+        ),
+        (HEAD + "1,41.9,-93.6,rear,3,1,1\n", "row 2: longitude and latitude look swapped (latitude is -93.6)"),
+        (HEAD + "1,-93.6,41.9,rear,inf,1,1\n", "row 2: seeds inf is no number a machine writes"),
+        ("\n\n" + HEAD + "1,-93.6,41.9,rear,-3,1,1\n", "row 4: has a count below zero"),
     ],
 )
 def test_rows_that_cannot_be_are_refused(field_folder, text, message):
@@ -66,6 +81,28 @@ def test_rows_that_cannot_be_are_refused(field_folder, text, message):
         counts(field_folder, text)
     assert message in str(refused.value)
     assert str(refused.value).startswith("creek/counts.csv")
+
+
+@pytest.mark.parametrize("stop", ["inf", "1e300", "-inf"])
+def test_a_stop_may_bear_any_name(field_folder, stop):
+    """A stop's name is text, also where it looks like an impossible number."""
+    assert len(counts(field_folder, HEAD + f"{stop},-93.6,41.9,rear,3,1,1\n")) == 1
+
+
+def test_a_long_note_is_read(field_folder):
+    """Two hundred thousand letters in a note are a note."""
+    text = HEAD.replace("frames", "frames,note") + "1,-93.6,41.9,rear,3,1,1," + "x" * 200_000 + "\n"
+    assert len(counts(field_folder, text)["note"].iloc[0]) == 200_000
+
+
+def test_a_missing_word_beside_the_path_of_counts(field_folder):
+    """The remedy a refusal offers for a word in a column of numbers works for counts too."""
+    folder = field_folder(counts=HEAD + "1,-93.6,41.9,rear,3,1,n/a\n1,-93.6,41.9,rear,4,1,1\n")
+    with pytest.raises(ReadError, match=r'set missing = \["n/a"\] beside path'):
+        read_counts(read_field(folder))
+    file = folder / "field.toml"
+    file.write_text(file.read_text().replace('path = "counts.csv"', 'path = "counts.csv"\nmissing = ["n/a"]'))
+    assert read_counts(read_field(folder))["frames"].tolist() == [1.0, 1.0]
 
 
 def test_no_counts_no_map(field_folder):

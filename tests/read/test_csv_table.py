@@ -44,6 +44,19 @@ def test_missing_words_are_missing(tmp_path):
         ("a,b\n", "log.csv: holds a header line and no record; check the export"),
         ("1,2\n3,4\n", "log.csv: its first line holds numbers, not names; add a header line"),
         ("a,b\n1,2\n3,4,5\n", "log.csv: row 3 has 3 values, the header 2 names; each row needs as many values as the header has names"),
+        (
+            'a,b\n1,2\n3,"x\n4,5\n',
+            "log.csv: row 3 opens a quote that is never closed; close it, or delete it",
+        ),
+        (
+            "\n  \na,b\n1,2,3\n4,5,6\n",
+            "log.csv: row 4 has 3 values, the header 2 names; each row needs as many values as the header has names",
+        ),
+        (
+            "a," + "x" * 200_000 + "\n1,2\n",
+            "log.csv: its header line cannot be cut into names (one is longer than 131,072 characters, or a quote is not closed); "
+            "write short names",
+        ),
         ("a\0b", "log.csv: is not a text table; if it is another format, give it that format's ending"),
     ],
 )
@@ -54,6 +67,39 @@ def test_what_is_no_table_is_refused(tmp_path, text, message):
     with pytest.raises(ReadError) as refused:
         read_csv(file, "log.csv")
     assert str(refused.value) == message
+
+
+@pytest.mark.parametrize(
+    ("header", "names"),
+    [('"Time\n(UTC)",b', ["Time (UTC)", "b"]), ("a\x0b,b", ["a", "b"]), ("a\u2028b,c", ["a b", "c"]), ('a, "b, c"', ["a", "b, c"])],
+)
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
+def test_a_header_may_hold_what_splits_lines_elsewhere(tmp_path, header, names, end):
+    """Names in quotes may run over lines; other control characters in a name are blanks."""
+    file = tmp_path / "log.csv"
+    file.write_bytes(f"{header}{end}1,2{end}3,4{end}".encode())
+    read = read_csv(file, "log.csv").columns
+    assert list(read.columns) == names
+    assert read.to_numpy().tolist() == [[1, 2], [3, 4]]
+
+
+@pytest.mark.parametrize("blank", ["\n", " \r\n\r\n", "\t\n"])
+def test_blank_lines_above_the_header_are_passed_over(tmp_path, blank):
+    """The table starts at its header, and its rows keep the file's numbers."""
+    file = tmp_path / "log.csv"
+    file.write_bytes((blank + "a,b\n1,2\n").encode())
+    raw = read_csv(file, "log.csv")
+    assert raw.columns.to_numpy().tolist() == [[1, 2]]
+    assert raw.first_row == 2 + blank.count("\n")
+
+
+def test_a_long_value_is_a_value(tmp_path):
+    """A text longer than the csv module takes is read, and the separator and decimal comma still found."""
+    file = tmp_path / "log.csv"
+    file.write_text("a;b\n1,5;" + "x" * 200_000 + "\n2,5;y\n")
+    read = read_csv(file, "log.csv").columns
+    assert read["a"].tolist() == [1.5, 2.5]
+    assert len(read["b"].iloc[0]) == 200_000
 
 
 def test_equal_names_stay_apart(tmp_path):

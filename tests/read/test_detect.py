@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
+import pyproj
 import pytest
 
 from lossmap.base.errors import ReadError
@@ -132,6 +133,116 @@ def test_all_faults_come_together():
 def test_altitude_is_not_latitude_and_a_crop_code_no_flow():
     """Words that look alike are told apart."""
     assert found(raw(Altitude=[314.0], Latitude=[41.9], Longitude=[-93.6], crop=[11.0])).keys() == {"latitude", "longitude"}
+
+
+def placed(crs):
+    """The same log with its places in a projected system."""
+    table = log(**{"distance (m)": 2.0, "speed (m/s)": 2.0})
+    lon, lat = table.columns["lon"], table.columns["lat"]
+    x, y = pyproj.Transformer.from_crs(4326, crs, always_xy=True).transform(lon.to_numpy() + 14.5, lat.to_numpy() - 6)
+    return Raw("log.csv", table.columns.drop(columns=["lon", "lat"]).assign(easting=x, northing=y), 2)
+
+
+@pytest.mark.parametrize(("crs", "unit"), [("EPSG:2264", "ft"), ("EPSG:3857", "m"), ("EPSG:32617", "m")])
+def test_units_are_checked_on_the_ground_not_on_the_map(crs, unit):
+    """Feet of a state's system and Web Mercator's stretched metres do not speak against right units."""
+    detected = columns_of(placed(crs), {"time": ColumnChoice(column="clock time")}, 56.0, 9.0, crs)
+    by_role = {one.role: one for one in detected}
+    assert by_role["easting"].unit == unit
+    for role in ("distance", "speed"):
+        assert by_role[role].ratio == pytest.approx(1.0, abs=0.01)
+
+
+def refusal(table, crs=None, **chosen):
+    """The refusal of a table, whole."""
+    choices = {role: ColumnChoice(**choice) if isinstance(choice, dict) else ColumnChoice(column=choice) for role, choice in chosen.items()}
+    with pytest.raises(ReadError) as refused:
+        columns_of(table, choices, 56.0, 9.0, crs)
+    return str(refused.value)
+
+
+def test_a_wrong_system_is_named_instead_of_the_units_it_spoils():
+    """Feet called degrees, and no system at all, are said of the places, not of distance and speed."""
+    table = placed("EPSG:2264")
+    assert "is outside -180 to 180 (200 such rows); correct it" in refusal(table, "EPSG:4326")
+    assert refusal(table) == 'log.csv: does not say its coordinate system; set crs = "EPSG:..." beside path in field.toml'
+    far = Raw("log.csv", pd.DataFrame({"easting": [1e11] * 3, "northing": [1e11] * 3}), 2)
+    assert refusal(far, "EPSG:32615") == (
+        "log.csv: crs EPSG:32615 does not reach its places (first 1e+11, 1e+11); set the right crs beside path in field.toml"
+    )
+
+
+@pytest.mark.parametrize(
+    ("columns", "chosen", "message"),
+    [
+        (
+            {"Longitude": [np.nan] * 3},
+            {},
+            "log.csv: longitude: column Longitude is empty; name another under [points.columns], or export it again",
+        ),
+        (
+            {"Longitude": ["abc"] * 3},
+            {},
+            'log.csv: longitude: column Longitude holds text ("abc"), not numbers; name another under [points.columns]',
+        ),
+        (
+            {"Place": ["abc"] * 3},
+            {"longitude": "Place"},
+            'log.csv: longitude: column Place holds text ("abc"), not numbers; name another under [points.columns]',
+        ),
+        (
+            {"Longitude": [-93.6] * 3},
+            {"work": "Longitude"},
+            "log.csv: longitude: column Longitude is given to work; give one of the two another column under [points.columns]",
+        ),
+        (
+            {"Longitude": [-93.6] * 3},
+            {"work": "Longitude", "longitude": "Longitude"},
+            "log.csv: [points.columns] gives column Longitude to work and longitude; a column plays one role",
+        ),
+        (
+            {"Longitude": [41.9] * 3, "Latitude": [-93.6] * 3},
+            {},
+            "log.csv, row 2: longitude and latitude look swapped (latitude is -93.6); exchange the two",
+        ),
+    ],
+    ids=["empty", "text", "chosen text", "taken", "twice", "swapped"],
+)
+def test_places_that_cannot_be_used_say_why(columns, chosen, message):
+    """An empty, a worded, a taken and a swapped column each get the reason; nothing else is asked for beside it."""
+    assert refusal(raw(**{"Latitude": [41.9] * 3, "speed": [4.6] * 3} | columns), **chosen) == message
+
+
+def test_a_flow_of_words_says_why():
+    """The one column that could be the flow is named with what is wrong with it."""
+    table = raw(Longitude=[-93.6] * 3, Latitude=[41.9] * 3, **{"Mass flow": ["abc"] * 3})
+    assert refusal(table) == 'log.csv: mass_flow: column Mass flow holds text ("abc"), not numbers; name another under [points.columns]'
+
+
+def test_the_only_flow_is_not_offered_to_be_left_out():
+    """A map needs a yield or a flow; beside another it may go."""
+    alone = refusal(raw(flow=[30.0]))
+    assert alone == (
+        "log.csv: mass_flow: column flow could be in lb/s or kg/s or t/h; under [points.columns] in field.toml write "
+        'mass_flow = { column = "flow", unit = "lb/s" } with the right unit'
+    )
+    assert 'mass_flow = "" to leave it out' in refusal(raw(flow=[30.0], **{"yield": [5000.0]}))
+
+
+def test_a_value_beyond_all_machines_is_named_not_measured():
+    """A sentinel in a measured column is refused at its row, before it spoils a check."""
+    table = log(**{"speed (m/s)": 1e308})
+    assert refusal(table, time="clock time") == (
+        "log.csv, row 2: speed (m/s) 1e308 is no number a machine writes (200 such rows); "
+        'if it means "no value", set missing = ["1e308"] beside path in field.toml'
+    )
+
+
+def test_a_distance_beyond_all_sense_is_no_unit_fault():
+    """A thousand million kilometres a record is refused with what it would be, not with a ratio of nothing."""
+    assert "the middle value of distance (m) would be 1e+12 m if it is in m, which cannot be" in refusal(
+        log(**{"distance (m)": 1e12}), time="clock time"
+    )
 
 
 # what each open log's columns are, as its publisher describes them

@@ -30,6 +30,10 @@ def test_the_file_itself_may_be_named(field_folder):
             'creek/field.toml: header_width: 30 is not a number with a unit; write for example "30 ft"',
         ),
         (
+            ('header_width = "30 ft"', 'header_width = "30 bu"'),
+            'creek/field.toml: header_width: "bu" cannot be turned into m; write for example "30 ft"',
+        ),
+        (
             ('header_width = "30 ft"', 'header_width = "30"'),
             'creek/field.toml: header_width: "30" is not a number with a unit; write for example "30 ft"',
         ),
@@ -60,12 +64,58 @@ def test_a_path_out_of_the_folder_is_refused(field_folder):
     folder = field_folder()
     file = folder / "field.toml"
     file.write_text(file.read_text().replace("points.csv", "../other.csv"))
-    with pytest.raises(ReadError, match="lies outside the field's folder"):
+    with pytest.raises(SettingsError, match="lies outside the field's folder"):
         read_field(folder)
     (folder / "linked.csv").symlink_to("/etc/hostname")
     file.write_text(file.read_text().replace("../other.csv", "linked.csv"))
-    with pytest.raises(ReadError, match="lies outside the field's folder"):
+    with pytest.raises(SettingsError, match="lies outside the field's folder"):
         read_field(folder)
+
+
+def test_a_missing_file_weighs_more_than_one_outside(field_folder):
+    """Both faults come in one message, with the exit code of a file that cannot be read."""
+    folder = field_folder()
+    file = folder / "field.toml"
+    file.write_text(file.read_text().replace("points.csv", "../other.csv").replace("counts.csv", "gone.csv"))
+    with pytest.raises(ReadError) as refused:
+        read_field(folder)
+    assert str(refused.value).splitlines() == [
+        "creek/field.toml: ../other.csv lies outside the field's folder; copy the file into the folder",
+        "creek/field.toml: counts[1].path: no such file (gone.csv); paths are relative to field.toml",
+    ]
+
+
+def test_a_name_no_system_takes_is_no_file(field_folder):
+    """A name of five thousand letters is a missing file, shown cut short; one with a null character is no name."""
+    folder = field_folder()
+    file = folder / "field.toml"
+    text = file.read_text()
+    file.write_text(text.replace("points.csv", "x" * 5000))
+    with pytest.raises(ReadError, match=r"points\[1\]\.path: no such file \(x{59}…\)"):
+        read_field(folder)
+    file.write_text(text.replace("points.csv", "\\u0000"))
+    with pytest.raises(SettingsError) as refused:
+        read_field(folder)
+    assert str(refused.value) == 'creek/field.toml: "\N{REPLACEMENT CHARACTER}" is no name of a file; correct the path'
+
+
+@pytest.mark.parametrize(
+    "line",
+    ["x = " + "[" * 3000 + "]" * 3000, "name" + ".a" * 3000 + " = 1"],
+    ids=["lists", "keys"],
+)
+def test_toml_nested_without_end_is_refused(field_folder, line):
+    """Three thousand brackets or dots are a fault of the file, not of the program."""
+    folder = field_folder(facts=f"{line}\n")
+    with pytest.raises(SettingsError) as refused:
+        read_field(folder)
+    assert str(refused.value) == "creek/field.toml: is nested too deeply; tables stand at most three deep"
+
+
+def test_a_number_too_long_to_read_is_refused(field_folder):
+    """A number of five thousand digits is no TOML lossmap reads."""
+    with pytest.raises(SettingsError, match=r"^creek/field\.toml: is not TOML \(Exceeds the limit"):
+        read_field(field_folder(facts="header_width = " + "9" * 5000))
 
 
 def test_a_missing_file_is_named_with_its_key(field_folder):

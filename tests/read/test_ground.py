@@ -44,6 +44,12 @@ def test_a_row_for_each_section_is_one_step():
     assert ground.width_m == pytest.approx(2.0)
 
 
+def test_places_that_are_all_unknown_measure_nothing():
+    """Gaps, and infinite places, leave the ground silent, without a warning."""
+    for nowhere in (np.full(5, np.nan), np.array([np.inf, -np.inf, 1.0, np.nan, 2.0])):
+        assert np.isnan(ground_of(nowhere, nowhere[::-1], True, None, None, 9.0).step_m)
+
+
 @pytest.mark.parametrize(
     ("role", "value", "ratio"),
     [

@@ -108,6 +108,21 @@ def test_a_broken_file_of_every_format_is_refused(field_folder, name, content, m
     assert message in str(refused.value)
 
 
+def test_a_missing_number_is_a_gap_in_every_format(field_folder, conftest_points, tmp_path):
+    """missing = ["1e15"] takes a machine's sentinel out of text tables and of typed ones alike."""
+    folder = field_folder(points=conftest_points.replace("41.90002,31", "41.90002,1e15"), points_keys='missing = ["1e15"]')
+    assert read_points(read_field(folder)).table["mass_flow_kg_s"].isna().tolist() == [False, True, False]
+    frame = gpd.GeoDataFrame(
+        {"mass flow (lb/s)": [30.0, 1e15, 32.0], "machine": ["red", "red", "none"]}, geometry=shapely.points([1, 1, 1], [2, 2, 2]), crs=4326
+    )
+    frame.to_file(tmp_path / "log.gpkg")
+    content = (tmp_path / "log.gpkg").read_bytes()
+    folder = field_folder(points=content, points_name="log.gpkg", points_keys='missing = ["1e15", "none"]', name="other")
+    table = read_points(read_field(folder)).table
+    assert table["mass_flow_kg_s"].isna().tolist() == [False, True, False]
+    assert table["machine"].tolist() == ["red", "red", ""]
+
+
 def test_projected_places_need_their_system(field_folder):
     """Eastings without a coordinate system are asked for; with one they are kept as they are."""
     text = "easting,northing,yield (bu/ac),speed (mph)\n450000,4639000,180,4\n450000,4639002,181,4\n"

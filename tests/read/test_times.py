@@ -46,6 +46,37 @@ def test_seconds_since_the_start_give_intervals_only():
     assert read.seconds.tolist() == [0.0, 3.0, 6.0]
 
 
+@pytest.mark.parametrize(
+    "values",
+    [
+        ["1600-10-18T14:03:07Z", "1600-10-18T14:03:08Z"],
+        ["9999-10-18T14:03:07Z", "9999-10-18T14:03:08Z"],
+        [np.inf, np.inf],
+        [-np.inf, 1e308],
+    ],
+)
+def test_a_clock_nobody_set_is_no_clock(values):
+    """Years no combine ran in, and numbers no clock counts, are said to be no date."""
+    read = times(values)
+    assert (read.when, read.seconds, read.note) == (None, None, "time holds no usable date (none from 1995 to 2100)")
+
+
+@pytest.mark.parametrize("bad", ["1900-01-01T00:00:00Z", "9999-12-31T23:59:59Z"])
+def test_a_few_unset_times_are_gaps(bad):
+    """The records before the receiver found its satellites have no time; the others keep theirs."""
+    read = times([bad, "2025-10-18T14:03:07Z", "2025-10-18T14:03:08Z"])
+    assert read.when.isna().tolist() == [True, False, False]
+    assert read.seconds == pytest.approx([np.nan, 1760796187.0, 1760796188.0], nan_ok=True)
+    assert read.note == "1 record has a time outside 1995 to 2100, taken as no time"
+
+
+def test_an_infinite_second_is_a_gap():
+    """One damaged value does not take the others with it."""
+    read = times([1760796187.0, np.inf, 1760796189.0])
+    assert read.when.isna().tolist() == [False, True, False]
+    assert times([0.0, 3.0, np.inf]).seconds == pytest.approx([0.0, 3.0, np.nan], nan_ok=True)
+
+
 def test_text_that_is_no_time_names_its_row():
     """One bad clock in a column is found and named by the row a spreadsheet shows."""
     with pytest.raises(ReadError, match='log.csv, row 3: t "yesterday" is not a time'):
