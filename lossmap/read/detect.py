@@ -378,8 +378,10 @@ def _possible(role: str, value: float) -> bool:
 def _cannot_be(raw: Raw, role: str, column: str) -> str:
     """Why the values cannot play the role at all, "" where they can: numbers where it measures, text or numbers elsewhere."""
     known = raw.columns[column].dropna()
-    text = known if known.dtype.kind in "iufbM" else known.astype("string").str.strip()
-    if not text.ne("").any():
+    text = known.astype("string").str.strip() if known.dtype.kind not in "iufbM" else known
+    if known.dtype.kind not in "iufbM":
+        text = text[~text.str.lower().isin(["", "nan"])]
+    if text.empty:
         return f"column {shown(column)} is empty; name another under [points.columns], or export it again"
     if role in _WORDS_ONLY or known.dtype.kind in "iufb":
         return ""

@@ -27,6 +27,9 @@ from lossmap.read.vector import FORMATS, read_places
 
 __all__ = ["PointsRead", "read_points", "read_raw"]
 
+#: Twice the widest header that field.toml takes; a width beyond is a mark of the machine's, not a header [m].
+WIDEST_M = 60.0
+
 _WORK = {"in": 1.0, "on": 1.0, "down": 1.0, "1": 1.0, "true": 1.0, "work": 1.0, "working": 1.0}
 _NO_WORK = {"out": 0.0, "off": 0.0, "up": 0.0, "0": 0.0, "false": 0.0, "idle": 0.0}
 
@@ -160,7 +163,12 @@ def _log(field: Field, part: PointsFile, number: int) -> PointsRead:
     if times.when is not None:
         columns["time"] = times.when
     columns["interval_s"] = _interval(columns, times, part)
-    columns["width_m"] = _width(columns, field)
+    columns["width_m"], unlike = _width(columns, field)
+    notes += (
+        [f"{raw.where}: the header's width is taken where the log's lies beyond {WIDEST_M:g} m (in {unlike:,} of {len(x):,} records)"]
+        if unlike
+        else []
+    )
     if "record" in roles:
         columns["record"] = column_numbers(raw, roles["record"].column, MOST_RECORD)
     if "work" in roles:
@@ -205,13 +213,14 @@ def _interval(columns: dict[str, object], times: Times, part: PointsFile) -> Flo
     return np.full(length, part.interval if part.interval is not None else np.nan)
 
 
-def _width(columns: dict[str, object], field: Field) -> Floats:
-    """The log's width where it has one, the header's elsewhere."""
+def _width(columns: dict[str, object], field: Field) -> tuple[Floats, int]:
+    """The log's width where it has one that can be, the header's elsewhere; and how many could not be."""
     if "width_m" in columns:
         logged = np.asarray(columns["width_m"], float)
-        return np.where(np.isnan(logged), field.facts.header_width, logged)
+        wider = logged > WIDEST_M
+        return np.where(np.isnan(logged) | wider, field.facts.header_width, logged), int(wider.sum())
     length = len(next(iter(columns.values())))  # type: ignore[arg-type]
-    return np.full(length, field.facts.header_width)
+    return np.full(length, field.facts.header_width), 0
 
 
 def _work(raw: Raw, role: Detected) -> Floats:

@@ -69,7 +69,7 @@ def read_times(raw: Raw, column: str) -> Times:
 
 
 def _parsed(raw: Raw, column: str, text: pd.Series) -> pd.Series:
-    known = text.notna() & (text != "")
+    known = text.notna() & ~text.str.lower().isin(["", "nan"])
     for form in ("ISO8601", *_FORMS):
         when = pd.to_datetime(text.where(known), format=form, utc=True, errors="coerce")
         if when[known].notna().all():

@@ -181,6 +181,11 @@ def test_a_wrong_system_is_named_instead_of_the_units_it_spoils():
             "log.csv: longitude: column Longitude is empty; name another under [points.columns], or export it again",
         ),
         (
+            {"Longitude": ["nan", " NaN", None]},
+            {},
+            "log.csv: longitude: column Longitude is empty; name another under [points.columns], or export it again",
+        ),
+        (
             {"Longitude": ["abc"] * 3},
             {},
             'log.csv: longitude: column Longitude holds text ("abc"), not numbers; name another under [points.columns]',
@@ -206,7 +211,7 @@ def test_a_wrong_system_is_named_instead_of_the_units_it_spoils():
             "log.csv, row 2: longitude and latitude look swapped (latitude is -93.6); exchange the two",
         ),
     ],
-    ids=["empty", "text", "chosen text", "taken", "twice", "swapped"],
+    ids=["empty", "nan", "text", "chosen text", "taken", "twice", "swapped"],
 )
 def test_places_that_cannot_be_used_say_why(columns, chosen, message):
     """An empty, a worded, a taken and a swapped column each get the reason; nothing else is asked for beside it."""

@@ -123,6 +123,14 @@ def test_a_missing_number_is_a_gap_in_every_format(field_folder, conftest_points
     assert table["machine"].tolist() == ["red", "red", ""]
 
 
+def test_a_width_no_header_has_is_the_headers(field_folder):
+    """A machine's mark in the width column is not believed, and that is said."""
+    text = "lon,lat,yield (bu/ac),width (m)\n" + "".join(f"-93.6,{41.9 + row / 1e5},180,{9 if row else 655.35}\n" for row in range(5))
+    read = read_points(read_field(field_folder(points=text)))
+    assert read.table["width_m"].tolist() == pytest.approx([9.144, 9.0, 9.0, 9.0, 9.0])
+    assert "creek/points.csv: the header's width is taken where the log's lies beyond 60 m (in 1 of 5 records)" in read.notes
+
+
 def test_projected_places_need_their_system(field_folder):
     """Eastings without a coordinate system are asked for; with one they are kept as they are."""
     text = "easting,northing,yield (bu/ac),speed (mph)\n450000,4639000,180,4\n450000,4639002,181,4\n"

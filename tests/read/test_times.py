@@ -70,6 +70,11 @@ def test_a_few_unset_times_are_gaps(bad):
     assert read.note == "1 record has a time outside 1995 to 2100, taken as no time"
 
 
+def test_not_a_number_is_no_time():
+    """The word nan is a gap in a clock as it is in a column of numbers."""
+    assert times(["nan", "2025-10-18T14:03:07Z", "2025-10-18T14:03:08Z"]).when.isna().tolist() == [True, False, False]
+
+
 def test_an_infinite_second_is_a_gap():
     """One damaged value does not take the others with it."""
     read = times([1760796187.0, np.inf, 1760796189.0])
