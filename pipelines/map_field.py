@@ -165,7 +165,9 @@ def _outline(points: gpd.GeoDataFrame, counts: gpd.GeoDataFrame, field: Field) -
     if len(points):
         outline = cut_area(points, width)
         if not shapely.area(outline) > 0:
-            raise TooLittleData(f"{field.id}: the log does not move, so no field can be seen in it; check its positions, or give a boundary")
+            raise TooLittleData(
+                f"{field.id}: the log does not move, so no field can be seen in it; check its positions, or give a boundary"
+            )
         return outline
     return shapely.buffer(shapely.MultiPoint(counts.geometry.to_numpy()).convex_hull, width)
 

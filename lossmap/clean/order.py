@@ -70,6 +70,8 @@ def clean(
     TooLittleData
         Fewer than 50 records can be believed.
     """
+    if len(points) < LEAST_KEPT:
+        raise TooLittleData(f"{field.id}: the log holds {len(points)} records, at least {LEAST_KEPT} are needed; check the export")
     placed = known_places(points)
     collapsed, section_rows = collapsed_sections(points)
     flags = _Flags(len(points))

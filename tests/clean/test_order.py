@@ -223,6 +223,13 @@ def test_too_few_believed_records_are_refused(straight_log, field, settings):
         clean(log, field, settings)
 
 
+@pytest.mark.parametrize("records", [1, 2, 49])
+def test_a_log_of_a_few_records_is_refused(straight_log, field, settings, records):
+    """One record, or forty-nine, are no log of a field, and say so without a stumble."""
+    with pytest.raises(TooLittleData, match=f"made: the log holds {records} records, at least 50 are needed"):
+        clean(straight_log(passes=1).iloc[:records], field, settings)
+
+
 def test_planted_faults_of_a_made_field_are_found(field, settings):
     """Every duplicate and jump, nine of ten spikes, and the true yield within one percent."""
     plan = FieldPlan(crop="corn", header_up_rows=True, duplicates=20, jumps=15, spikes=25, yield_kg_ha=9000.0)
