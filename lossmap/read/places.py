@@ -49,6 +49,7 @@ def places_of(raw: Raw, roles: Mapping[str, Detected], crs: str | None) -> tuple
         raise ReadError(f"{raw.where}: holds no position (columns {shown(names, 120)}); name longitude and latitude in [points.columns]")
     if stated is None:
         raise ReadError(f'{raw.where}: does not say its coordinate system; set crs = "EPSG:..." beside path in field.toml')
+    _turnable(raw, stated)
     if stated.is_geographic:
         _on_earth(raw, x, y)
     elif stated.is_projected:
@@ -72,6 +73,17 @@ def degrees_of(x: Floats, y: Floats, crs: pyproj.CRS) -> tuple[Floats, Floats]:
     longitude, latitude = pyproj.Transformer.from_crs(crs, WGS84, always_xy=True).transform(x, y)
     reached = np.isfinite(longitude) & np.isfinite(latitude)
     return np.where(reached, longitude, np.nan), np.where(reached, latitude, np.nan)
+
+
+def _turnable(raw: Raw, crs: pyproj.CRS) -> None:
+    """Refuse a system that cannot be brought to longitude and latitude: damaged, or of another world."""
+    try:
+        pyproj.Transformer.from_crs(crs, WGS84, always_xy=True)
+    except pyproj.exceptions.ProjError as fault:
+        raise ReadError(
+            f"{raw.where}: its coordinate system ({shown(crs.name)}) cannot be turned into longitude and latitude; "
+            'set crs = "EPSG:..." beside path in field.toml'
+        ) from fault
 
 
 def _in_its_unit(raw: Raw, role: Detected, crs: pyproj.CRS | None) -> Floats:

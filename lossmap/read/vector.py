@@ -8,6 +8,7 @@ from pathlib import Path
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 import pyogrio
 import shapely
 
@@ -69,11 +70,11 @@ def read_frame(path: Path, where: str, layer: str | None = None) -> gpd.GeoDataF
 
 def _parquet(path: Path) -> gpd.GeoDataFrame:
     try:
-        return gpd.read_parquet(path)
+        return _sound(gpd.read_parquet(path))
     except ValueError as fault:
         if "geo metadata" not in str(fault).lower() and "geometry" not in str(fault).lower():
             raise
-        return gpd.GeoDataFrame(pd.read_parquet(path))
+        return _sound(gpd.GeoDataFrame(pd.read_parquet(path)))
 
 
 def _ogr(path: Path, where: str, layer: str | None) -> gpd.GeoDataFrame:
@@ -82,7 +83,15 @@ def _ogr(path: Path, where: str, layer: str | None) -> gpd.GeoDataFrame:
         raise ReadError(f"{where}: has no layer {shown(layer)}; {near(layer, layers)}")
     if layer is None and len(layers) > 1:
         raise ReadError(f"{where}: has {len(layers)} layers ({shown(', '.join(layers))}); name one with layer = ... beside path")
-    return pyogrio.read_dataframe(path, layer=layer or layers[0], use_arrow=True)
+    return _sound(gpd.GeoDataFrame(pyogrio.read_dataframe(path, layer=layer or layers[0], use_arrow=True)))
+
+
+def _sound(frame: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """`frame`, whose text is text: Arrow hands on damaged bytes, and stumbles over them much later."""
+    for name in frame.columns:
+        if pd.api.types.is_string_dtype(frame[name].dtype):
+            pa.Array.from_pandas(frame[name]).validate(full=True)
+    return frame
 
 
 def _geometry_name(frame: gpd.GeoDataFrame) -> list[str]:

@@ -158,7 +158,7 @@ class _Field:
         at_stops = known[column].to_numpy(float) if column in known.columns else np.full(len(known), np.nan)
         at_stops = np.where(np.isfinite(at_stops), at_stops, filled.ravel()[self._nearest_cell()])
         if self.is_flat:
-            self.why_not[driver] = f"{self.counted} stops with {self.seeds.sum():,.0f} seeds are too few to compare places"
+            self.why_not[driver] = f"{self._too_few()} too few to compare places"
         elif np.ptp(at_stops) < 1e-3:
             self.why_not[driver] = f"{words} is the same at all stops"
         else:
@@ -235,15 +235,19 @@ class _Field:
             return "one mean over the field, with the interval of that mean: the counts are too few to tell places apart"
         return f"negative-binomial Gaussian process of {self.counted} stops; 90 % interval of the loss at a place"
 
+    def _too_few(self) -> str:
+        """What there is too little of: "5 stops are", "12 seeds in all are"."""
+        if len(self.places) < self.settings.surfaces.least_stops:
+            return "1 stop is" if self.counted == 1 else f"{self.counted} stops are"
+        return f"{self.seeds.sum():,.0f} seeds in all are"
+
     def _notes(self) -> list[str]:
         notes = []
         if self.is_flat:
             least = self.settings.surfaces
-            few = len(self.places) < least.least_stops
-            have = f"{self.counted} {'stop' if self.counted == 1 else 'stops'}" if few else f"{self.seeds.sum():,.0f} seeds in all"
-            need = f"{least.least_stops} stops" if few else f"{least.least_seeds} seeds"
+            need = f"{least.least_stops} stops" if len(self.places) < least.least_stops else f"{least.least_seeds} seeds"
             notes.append(
-                f"{have} {'is' if have == '1 stop' else 'are'} too few to map loss (a map needs {need}): "
+                f"{self._too_few()} too few to map loss (a map needs {need}): "
                 "the whole field is given its mean, with the doubt of that mean"
             )
         if self.counted > len(self.places):

@@ -2,7 +2,9 @@ from __future__ import annotations
 
 import json
 
+import geopandas as gpd
 import pytest
+import shapely
 
 from lossmap.base.errors import ReadError
 from lossmap.read import read_boundary, read_field
@@ -43,3 +45,15 @@ def test_a_line_is_no_boundary(field_folder):
 def test_no_boundary_is_none(field_folder):
     """The boundary is optional."""
     assert read_boundary(read_field(field_folder())) is None
+
+
+def test_a_fiboa_boundary_is_read_and_its_stated_area_is_not(field_folder):
+    """A GeoParquet field boundary by the fiboa schema (0.3) gives its polygon; a wrong metrics:area in it changes nothing."""
+    folder = field_folder(facts='name = "Made creek"\ncrop = "corn"\nheader_width = "30 ft"\nboundary = "edge.parquet"\n')
+    table = gpd.GeoDataFrame(
+        {"id": ["1"], "collection": ["made"], "metrics:area": [5.0]}, geometry=[shapely.Polygon(SQUARE, [HOLE])], crs="EPSG:4326"
+    )
+    table.to_parquet(folder / "edge.parquet")
+    edge = read_boundary(read_field(folder))
+    assert edge.to_crs("EPSG:32615").area.iloc[0] == pytest.approx(8_103, rel=0.005)
+    assert len(edge.geometry.iloc[0].interiors) == 1

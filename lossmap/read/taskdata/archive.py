@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import struct
 import zipfile
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
@@ -27,6 +28,10 @@ MOST_BYTES = 2_000_000_000
 MOST_DIRECTORY = 10_000_000
 # Logs shrink to a tenth, XML to a fiftieth; deflate can do 1,032, which only a bomb reaches.
 MOST_RATIO, RATIO_FROM = 200, 10_000_000
+
+
+# What a damaged list of files makes of zipfile: unknown versions, wild lengths, names that are no text.
+BROKEN_ZIP = (zipfile.BadZipFile, NotImplementedError, struct.error, UnicodeDecodeError, EOFError, OverflowError)
 
 
 @dataclass(frozen=True)
@@ -91,7 +96,7 @@ def holds_task_data(path: Path, where: str) -> bool:
     try:
         with _source(path, where) as (names, _):
             return bool(_task_files(names))
-    except zipfile.BadZipFile:
+    except BROKEN_ZIP:
         return False
 
 
@@ -107,7 +112,7 @@ def opened(path: Path, where: str) -> Iterator[Archive]:
     try:
         with _source(path, where) as (names, read):
             yield Archive(where, _beside(names, where), read)
-    except zipfile.BadZipFile as fault:
+    except BROKEN_ZIP as fault:
         raise ReadError(f"{where}: cannot be read as .zip ({shown(fault)}); export it again") from fault
 
 
