@@ -6,7 +6,10 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-__all__ = ["NOTHING", "Delay", "Driver", "Estimate", "SlopeEvidence", "StatedTiming", "Verdict"]
+__all__ = ["NOTHING", "Z90", "Delay", "Driver", "Estimate", "SlopeEvidence", "StatedTiming", "Verdict"]
+
+#: Half of a 90 % interval, in standard deviations of a normal distribution.
+Z90 = 1.6448536269514722
 
 #: Evidence holds; enough counts and no link; the counts could not have shown a moderate link.
 Verdict = Literal["tracks", "no sign", "not enough counts"]

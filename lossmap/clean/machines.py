@@ -14,7 +14,7 @@ import math
 import numpy as np
 from scipy.spatial import cKDTree
 
-from lossmap.base.estimates import Estimate
+from lossmap.base.estimates import Z90, Estimate
 from lossmap.base.grid import Floats
 from lossmap.clean.track import Mask, Whole
 
@@ -29,8 +29,6 @@ USUAL_DIFFERENCE = 0.10
 
 # Records along a pass repeat one another: about this many make one independent pair.
 ALIKE_ALONG = 10.0
-
-Z90 = 1.6448536269514722
 
 
 def machine_factors(

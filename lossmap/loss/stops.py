@@ -30,7 +30,7 @@ from scipy.spatial import cKDTree
 from scipy.special import gammaincinv, ndtri, stdtrit
 
 from lossmap.base.errors import TableError, TooLittleData, shown
-from lossmap.base.estimates import NOTHING, Estimate
+from lossmap.base.estimates import NOTHING, Z90, Estimate
 from lossmap.base.field import Field
 from lossmap.base.grid import Floats
 from lossmap.base.settings import LossSettings
@@ -41,8 +41,6 @@ from lossmap.loss.posterior import POINTS, posterior, rates
 __all__ = ["field_loss", "losses", "seed_mass_g"]
 
 Bools = npt.NDArray[np.bool_]
-
-Z90 = 1.6448536269514722
 
 # Variance over squared mean that one frame has beyond a Poisson count's (common practice, no
 # source), and how many pairs of counts it takes to say as much.

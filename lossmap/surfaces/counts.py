@@ -44,11 +44,11 @@ from scipy.spatial.distance import cdist
 from scipy.special import ndtr
 from sklearn.base import BaseEstimator
 
-from lossmap.base.estimates import Estimate
+from lossmap.base.estimates import Z90, Estimate
 from lossmap.base.grid import Floats
 from lossmap.surfaces.laplace import Counts, Fit, laplace
 
-__all__ = ["DRIVERS", "SLOPE_SD", "Z90", "CountModel", "Hinge", "Posterior", "Slope"]
+__all__ = ["DRIVERS", "SLOPE_SD", "CountModel", "Hinge", "Posterior", "Slope"]
 
 Whole = npt.NDArray[np.intp]
 
@@ -74,9 +74,6 @@ KEPT = 0.995
 BLOCK = 1024
 # Bytes of one batch of kernels.
 BATCH = 32e6
-
-#: 95 % point of the normal distribution.
-Z90 = 1.6448536269514722
 
 
 @dataclass(frozen=True)

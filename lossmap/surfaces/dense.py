@@ -18,6 +18,7 @@ import shapely
 from scipy import ndimage
 
 from lossmap.base.errors import TooLittleData
+from lossmap.base.estimates import Z90
 from lossmap.base.grid import Floats, Grid, Surface
 from lossmap.base.settings import SurfaceSettings
 from lossmap.base.tables import POINTS
@@ -32,7 +33,6 @@ TRUNCATE = 3.5
 SCATTER_OVER = 3
 # Cells with less smoothed weight than this hold nothing but the Gaussian's far tail.
 LEAST_WEIGHT = 1e-6
-Z90 = 1.6448536269514722
 
 
 @dataclass(frozen=True)

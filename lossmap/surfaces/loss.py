@@ -13,10 +13,10 @@ import shapely
 from scipy import ndimage
 
 from lossmap.base.errors import TooLittleData
-from lossmap.base.estimates import NOTHING, Estimate, SlopeEvidence
+from lossmap.base.estimates import NOTHING, Z90, Estimate, SlopeEvidence
 from lossmap.base.grid import Floats, Grid, Surface
 from lossmap.base.settings import Settings
-from lossmap.surfaces.counts import DRIVERS, SLOPE_SD, Z90, CountModel
+from lossmap.surfaces.counts import DRIVERS, SLOPE_SD, CountModel
 from lossmap.surfaces.excess import cell_excess, field_excess
 
 __all__ = ["LossSurface", "loss_surface"]

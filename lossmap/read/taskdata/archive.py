@@ -125,7 +125,7 @@ def _source(path: Path, where: str) -> Iterator[tuple[list[str], Callable[[str, 
     _refuse_directory(path, where)
     with zipfile.ZipFile(path) as archive:
         _refuse_bomb(archive.infolist(), where)
-        names = [entry.filename for entry in archive.infolist() if not entry.is_dir()]
+        names = [entry.filename for entry in archive.infolist() if not entry.filename.endswith("/")]
         yield names, lambda name, most: _member_bytes(archive, where, name, most)
 
 
