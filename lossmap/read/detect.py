@@ -81,6 +81,9 @@ _WORDS_ONLY = ("time", "record", "work", "machine", "pass")
 # Settled in this order, each with the help of those before; flow and yield settle one another.
 _MEASURED = ("heading", "elevation", "moisture", "interval", "distance", "speed", "width")
 
+# Eastings and northings of every national system are larger than this [m].
+LOCAL_M = 20_000.0
+
 # Yield is at another moisture than flow, so the two may differ by what drying takes.
 _DRYING = 0.2
 
@@ -125,6 +128,7 @@ def understood(
     search.refuse_two_roles()
     for role in (*_PLACES, *_WORDS_ONLY):
         search.settle(role)
+    search.settle_bare_places()
     search.measure_ground(crs)
     misplaced = list(search.faults)
     for role in _MEASURED:
@@ -168,6 +172,31 @@ class _Search:
                 self._take(self._with_unit(role, column, how))
         except ReadError as fault:
             self.faults.append(str(fault))
+
+    def settle_bare_places(self) -> None:
+        """Columns called just x and y, where nothing else says a place: degrees, metres of a system, or of a field's own.
+
+        Numbers of degrees on a field-sized patch differ by less than one; numbers up to 180
+        that differ by more are metres from a corner or the middle of the field, which no map
+        can place.
+        """
+        named = {str(column).strip().lower(): str(column) for column in self.raw.columns.columns}
+        if self.raw.x is not None or self.found.keys() & set(_PLACES) or not {"x", "y"} <= named.keys():
+            return
+        if any(_cannot_be(self.raw, "easting", named[axis]) for axis in "xy"):
+            return
+        x, y = (column_numbers(self.raw, named[axis]) for axis in "xy")
+        spread = max(float(np.nanmax(side) - np.nanmin(side)) for side in (x, y))
+        far = max(float(np.nanmax(np.abs(side))) for side in (x, y))
+        if far < LOCAL_M and not (far <= 180 and spread < 1):
+            self.faults.append(
+                f"{self.raw.where}: columns {shown(named['x'])} and {shown(named['y'])} are metres from a point of their own "
+                f"({spread:,.0f} m across), and no map can place them; add longitude and latitude, or easting and northing with their crs"
+            )
+            return
+        across, up, unit = ("longitude", "latitude", "deg") if far <= 180 else ("easting", "northing", "m")
+        for role, axis in ((across, "x"), (up, "y")):
+            self._take(Detected(role, named[axis], unit, "by its name and values", 1.0))
 
     def measure_ground(self, crs: str | None) -> None:
         """Positions, clock and order are settled: measure the steps, or note what is wrong with the places."""

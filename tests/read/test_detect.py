@@ -250,6 +250,30 @@ def test_a_distance_beyond_all_sense_is_no_unit_fault():
     )
 
 
+def bare(x, y):
+    """A log whose places stand in columns called x and y."""
+    return raw(**{"X": x, "Y": y, "yield (bu/ac)": [180.0] * len(x)})
+
+
+def test_bare_x_and_y_are_degrees_or_metres_by_their_values():
+    """On a field-sized patch -93.6 and 41.9 are degrees, 450,000 and 4,639,000 metres of a system."""
+    degrees = found(bare([-93.6, -93.6, -93.601], [41.9, 41.9001, 41.901]))
+    assert (degrees["longitude"], degrees["latitude"]) == (("X", "deg"), ("Y", "deg"))
+    table = bare([450_000.0, 450_001.0], [4_639_000.0, 4_639_002.0])
+    choices = {"speed": ColumnChoice(column="")}
+    metres = {one.role: one.column for one in columns_of(table, choices, 56.0, 9.0, "EPSG:32615")}
+    assert (metres["easting"], metres["northing"]) == ("X", "Y")
+
+
+@pytest.mark.parametrize(("x", "y"), [([-40.0, 0.0, 55.0], [-100.0, 20.0, 120.0]), ([0.0, 300.0, 900.0], [0.0, 200.0, 400.0])])
+def test_metres_from_a_point_of_the_fields_own_are_asked_for(x, y):
+    """X and Y from the middle or a corner of the field are no degrees, though they may look like some: said, not mapped to Africa."""
+    with pytest.raises(
+        ReadError, match=r"columns X and Y are metres from a point of their own \(\d+ m across\), and no map can place them"
+    ):
+        found(bare(x, y))
+
+
 # what each open log's columns are, as its publisher describes them
 OPEN = {
     "montana-grain/FarmerI_YE_YLD_2016_henrys.zip": (
