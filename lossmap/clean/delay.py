@@ -25,6 +25,7 @@ from scipy.spatial import cKDTree
 from lossmap.base.estimates import Delay
 from lossmap.base.grid import Floats
 from lossmap.clean.track import Mask, Track, Whole
+from lossmap.clean.values import robust_sd
 
 __all__ = ["Pairs", "as_set", "earlier", "estimated", "neighbour_pairs"]
 
@@ -142,7 +143,7 @@ def estimated(values: Floats, pairs: Pairs, usable: Mask, interval_s: float, key
             False,
             f"not identifiable: too few neighbouring passes ran in opposite directions (set {key} if you know it)",
         )
-    if known.sum() < LEAST_PAIRS or _robust_sd(values[known]) == 0:
+    if known.sum() < LEAST_PAIRS or robust_sd(values[known]) == 0:
         return Delay(0.0, math.nan, math.nan, False, "not identifiable: the column does not vary")
     apart = _differences(values, pairs, known)
     curve = apart.sum(axis=0)
@@ -164,10 +165,10 @@ def earlier(values: Floats, track: Track, seconds: float) -> Floats:
     """
     if seconds == 0:
         return values
-    out = np.full(len(values), np.nan)
+    out, passed = np.full(len(values), np.nan), track.passed_s
     edges = np.append(np.flatnonzero(track.starts), len(values))
     for first, last in itertools.pairwise(edges):
-        clock = np.cumsum(np.fmax(track.interval_s[first:last], np.nan_to_num(track.gap_s[first:last])))
+        clock = np.cumsum(passed[first:last])
         known = np.isfinite(values[first:last])
         if known.any():
             out[first:last] = np.interp(clock + seconds, clock[known], values[first:last][known], left=np.nan, right=np.nan)
@@ -187,8 +188,7 @@ def _nearest(fits: Mask, rows: Whole, other: Whole) -> tuple[Whole, Whole]:
 
 def _clock(track: Track) -> Floats:
     """Seconds since the first record, on one line for all logs; a log starts long after the one before."""
-    steps = np.fmax(track.interval_s, np.nan_to_num(track.gap_s))
-    return np.cumsum(np.where(track.starts, 1_000.0, steps))
+    return np.cumsum(np.where(track.starts, 1_000.0, track.passed_s))
 
 
 def _inner(clock: Floats, pass_id: Whole) -> Mask:
@@ -213,15 +213,10 @@ def _course(track: Track, pass_id: Whole, clock: Floats) -> tuple[Floats, Floats
     return east, north, np.nan_to_num(speed)
 
 
-def _robust_sd(values: Floats) -> float:
-    """Zero where half of the values are one and the same: a sensor that hardly says anything."""
-    return 1.4826 * float(np.median(np.abs(values - np.median(values))))
-
-
 def _differences(values: Floats, pairs: Pairs, known: Mask) -> Floats:
     """Squared differences of the pairs at each trial delay, summed over each pass, ``[pass, trial]``."""
     curve = _smooth_curve(pairs.clock_s[known], values[known])
-    most = (4 * _robust_sd(values[known])) ** 2
+    most = (4 * robust_sd(values[known])) ** 2
     when, number = np.concatenate([pairs.here_s, pairs.there_s]), np.concatenate([pairs.here, pairs.there])
     out = np.zeros((pairs.passes, TRIALS.size))
     for trial, seconds in enumerate(TRIALS):

@@ -32,7 +32,7 @@ def jumps(track: Track, jump_speed_m_s: float) -> Mask:
     """
     x, y = track.easting_m, track.northing_m
     # three metres of a fix's own wander come on top of what can be driven
-    reach = jump_speed_m_s * np.fmax(track.interval_s, np.nan_to_num(track.gap_s)) + 3.0
+    reach = jump_speed_m_s * track.passed_s + 3.0
     far_in = track.step_m > reach
     far_out = np.append(far_in[1:], False)
     over = np.full(len(x), np.nan)

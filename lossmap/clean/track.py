@@ -57,6 +57,11 @@ class Track:
     clock: bool
     ordered: bool
 
+    @property
+    def passed_s(self) -> Floats:
+        """Time since the record before [s], a pause that a logged interval hides in it."""
+        return np.fmax(self.interval_s, np.nan_to_num(self.gap_s))
+
     def back(self, values: npt.NDArray[np.generic]) -> npt.NDArray[np.generic]:
         """Values in the order of harvest to the order of the table."""
         out = np.empty_like(values)

@@ -8,7 +8,7 @@ from scipy.spatial import cKDTree
 from lossmap.base.grid import Floats
 from lossmap.clean.track import Mask
 
-__all__ = ["at_market", "moisture", "stuck", "unlike_field", "unlike_neighbours", "wet_yield"]
+__all__ = ["at_market", "moisture", "robust_sd", "stuck", "unlike_field", "unlike_neighbours", "wet_yield"]
 
 # Water outside this range is a sensor that reads nothing (formats: 0, 2 and 2.1 % stand for "none").
 DRIEST_PCT, WETTEST_PCT = 5.0, 40.0
@@ -57,14 +57,19 @@ def at_market(wet_kg_ha: Floats, moisture_pct: Floats, market_pct: float) -> Flo
     return wet_kg_ha * (100.0 - np.where(known, moisture_pct, usual)) / (100.0 - market_pct)
 
 
+def robust_sd(values: Floats) -> float:
+    """Standard deviation as the middle half tells it; zero where half of the values are one and the same."""
+    # 1.4826 turns the median absolute deviation into the standard deviation of a normal
+    return 1.4826 * float(np.median(np.abs(values - np.median(values))))
+
+
 def unlike_field(values: Floats, believed: Mask, limit: float) -> Mask:
     """Values further than `limit` robust standard deviations from the middle of the believed ones."""
     known = values[believed & np.isfinite(values)]
     if known.size < 20:
         return np.zeros(len(values), dtype=bool)
-    middle = np.median(known)
-    # 1.4826 turns the median absolute deviation into the standard deviation of a normal
-    sd = 1.4826 * np.median(np.abs(known - middle))
+    middle = float(np.median(known))
+    sd = robust_sd(known)
     with np.errstate(invalid="ignore"):
         return np.asarray(np.abs(values - middle) > limit * max(sd, LEAST_SPREAD * abs(middle)))
 
