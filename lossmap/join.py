@@ -9,10 +9,10 @@ import numpy as np
 import shapely
 from scipy.spatial import cKDTree
 
-from lossmap.base.grid import Floats, Grid, Surface
+from lossmap.base.grid import Floats, Surface
 from lossmap.base.tables import CELLS, LOSSES
 
-__all__ = ["cells", "stands_for", "stops_with_drive"]
+__all__ = ["cells", "stops_with_drive"]
 
 # Looked at around a stop; about half are of its own pass, as many as are written over a header's width.
 NEAREST = 24
@@ -81,35 +81,6 @@ def cells(surfaces: Mapping[str, Surface], inside: np.ndarray) -> gpd.GeoDataFra
     }
     table = gpd.GeoDataFrame(columns, geometry=shapely.points(easting[col], northing[row]), crs=loss.grid.crs)
     return CELLS.check(table)
-
-
-def stands_for(losses: gpd.GeoDataFrame, surfaces: Mapping[str, Surface], grid: Grid, inside: np.ndarray) -> Floats:
-    """Share of the field that each stop stands for: the cells nearest to it in place, speed and moisture together.
-
-    Stops are rarely a fair sample: they lie along passes, or were spread on purpose over
-    slow and fast ones. Each cell is given to the stop most like it (polygons of influence,
-    here also along the drivers), so that means over stops are means over the field.
-
-    Returns
-    -------
-    array, ``[stop]``
-        Adds to 1.
-    """
-    easting, northing = np.meshgrid(*grid.centres())
-    east, north = losses.geometry.x.to_numpy(), losses.geometry.y.to_numpy()
-    # a quarter of the diagonal is about the standard deviation of places in a field: each axis weighs like one driver
-    scale = float(np.hypot(np.ptp(easting[inside]), np.ptp(northing[inside]))) / 4
-    at_cells, at_stops = [easting[inside] / scale, northing[inside] / scale], [east / scale, north / scale]
-    for name in ("speed_m_s", "moisture_pct"):
-        if name not in surfaces or name not in losses:
-            continue
-        cell, stop = surfaces[name].mean[inside].astype(float), losses[name].to_numpy(dtype=float)
-        middle, sd = np.nanmean(cell), np.nanstd(cell)
-        if sd > 0:
-            at_cells.append(np.nan_to_num((cell - middle) / sd))
-            at_stops.append(np.nan_to_num((stop - middle) / sd))
-    _, nearest = cKDTree(np.column_stack(at_stops)).query(np.column_stack(at_cells))
-    return np.bincount(nearest, minlength=len(losses)) / len(nearest)
 
 
 def _nearest(losses: gpd.GeoDataFrame, points: gpd.GeoDataFrame, within_m: float) -> tuple[np.ndarray, np.ndarray]:

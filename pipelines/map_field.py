@@ -17,10 +17,9 @@ from lossmap.base.estimates import NOTHING, Delay, Estimate, StatedTiming
 from lossmap.base.field import Cleaning, Field, FieldMap
 from lossmap.base.grid import Grid, Surface
 from lossmap.base.settings import Settings
-from lossmap.base.tables import SOURCES
 from lossmap.clean import clean, cut_area
-from lossmap.join import cells, stands_for, stops_with_drive
-from lossmap.loss import field_loss, losses, seed_mass_g
+from lossmap.join import cells, stops_with_drive
+from lossmap.loss import losses, seed_mass_g
 from lossmap.loss.arithmetic import percent_of_total
 from lossmap.project import near_together, project, utm_crs
 from lossmap.read import fingerprints, read_boundary, read_counts, read_field, read_points
@@ -105,14 +104,12 @@ def made_map(field: Field, settings: Settings, stage: Stage) -> FieldMap:
         seed_mass = seed_mass_g(field, settings.loss)
     with stage("surfaces"):
         layers = _layers(points, grid, inside, settings)
-        by_source = field_loss(counts, field, settings.loss, stands_for(stops, layers, grid, inside))
         counted = loss_surface(stops, layers, grid, inside, settings, seed_mass)
-        counted = counted.level(by_source["total"]) if counted.is_flat else counted
     with stage("zones"):
         drivers = {name: driver(evidence, settings.zones) for name, evidence in counted.evidence.items()}
         flagged = zones(counted.surface, counted.excess, counted.chance, drivers, outline, settings.zones)
     surfaces = {counted.surface.name: counted.surface, **layers}
-    loss = _adding_up(by_source, counted.field_total)
+    loss = {"total": counted.field_total, **counted.sources}
     harvested = _mean_yield(points)
     return FieldMap(
         field=field,
@@ -178,20 +175,6 @@ def _layers(points: gpd.GeoDataFrame, grid: Grid, inside: np.ndarray, settings: 
         return {}
     placement = placed(points, grid, inside, settings.surfaces)
     return {name: LAYERS[name](points, name, grid, inside, settings.surfaces, placement) for name in known}
-
-
-def _adding_up(by_source: Mapping[str, Estimate], total: Estimate) -> dict[str, Estimate]:
-    """Sources and total that agree: how loss divides is the stops' to say, how much there is the surface's.
-
-    The surface knows of places nobody counted, so its total is the better one; sources are
-    brought to it together, which leaves their shares as the stops have them. Where a source
-    cannot be told nothing is changed.
-    """
-    parts = [by_source[source] for source in SOURCES]
-    counted = sum(part.mean for part in parts)
-    if not all(parts) or not counted > 0:
-        return {**by_source, "total": total}
-    return {"total": total, **{source: by_source[source].times(total.mean / counted) for source in SOURCES}}
 
 
 def _mean_yield(points: gpd.GeoDataFrame) -> float:

@@ -11,7 +11,12 @@ for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
 from collections.abc import Callable
 from pathlib import Path
 
+import hypothesis
 import pytest
+
+# how long a test takes is for benchmarks to say, not for a busy machine to fail
+hypothesis.settings.register_profile("lossmap", deadline=None, suppress_health_check=[hypothesis.HealthCheck.too_slow])
+hypothesis.settings.load_profile("lossmap")
 
 ROOT = Path(__file__).resolve().parent.parent
 

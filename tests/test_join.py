@@ -9,7 +9,7 @@ import shapely
 
 from lossmap.base.grid import Grid, Surface
 from lossmap.base.tables import LOSSES
-from lossmap.join import cells, stands_for, stops_with_drive
+from lossmap.join import cells, stops_with_drive
 
 UTM = pyproj.CRS.from_epsg(32615)
 
@@ -70,16 +70,3 @@ def test_a_stop_takes_its_own_pass_not_the_neighbours():
     both = gpd.GeoDataFrame(pd.concat([slow.assign(pass_id=1), fast.assign(pass_id=2)], ignore_index=True), crs=UTM)
     out = stops_with_drive(losses([30.0, 30.0], [3.0, 6.0]), both, 12.0)
     assert out["speed_m_s"].tolist() == [2.0, 4.0]
-
-
-def test_stops_stand_for_the_cells_most_like_them():
-    """A tenth of the field was driven fast: a stop there stands for a tenth, whatever their number."""
-    grid = Grid(UTM, 0.0, 100.0, 5.0, 20, 20)
-    speed = np.full((20, 20), 2.0, dtype=np.float32)
-    speed[:2] = 4.0
-    surface = Surface("speed_m_s", "m/s", grid, speed, speed, speed)
-    stops = losses([50.0, 50.0], [95.0, 45.0])
-    stops["speed_m_s"] = [4.0, 2.0]
-    share = stands_for(stops, {"speed_m_s": surface}, grid, np.ones((20, 20), dtype=bool))
-    assert share == pytest.approx([0.1, 0.9])
-    assert stands_for(stops, {}, grid, np.ones((20, 20), dtype=bool)).sum() == pytest.approx(1.0)

@@ -1,10 +1,12 @@
 """From what was counted at the stops to loss by source, with its doubt.
 
 The value is the published arithmetic on the stop's own counts: subtract what lay in
-front first, divide by the width ratio after (`lossmap.loss.arithmetic`).
+front first, divide by the width ratio after (`lossmap.loss.arithmetic`). Where chance
+makes that difference negative the value is the mean of the posterior instead.
 
 The interval is that of a posterior in which seed only ever adds up along the combine's
-way (`lossmap.loss.posterior`).
+way (`lossmap.loss.posterior`). What the whole field loses, and where, is for the count
+model to say, which sees all stops together (`lossmap.surfaces`).
 
 Whole ears lie where they dropped or where the header missed them: nothing is added to
 them in the machine and nothing concentrates them, so frames behind header and combine
@@ -27,18 +29,18 @@ import numpy.typing as npt
 import pandas as pd
 import shapely
 from scipy.spatial import cKDTree
-from scipy.special import gammaincinv, ndtri, stdtrit
+from scipy.special import ndtri
 
 from lossmap.base.errors import TableError, TooLittleData, shown
-from lossmap.base.estimates import NOTHING, Z90, Estimate
+from lossmap.base.estimates import Z90, Estimate
 from lossmap.base.field import Field
 from lossmap.base.grid import Floats
 from lossmap.base.settings import LossSettings
 from lossmap.base.tables import COUNTS, LOSSES, POSITIONS, SOURCES
 from lossmap.loss.arithmetic import concentration_ratio, loss_split_kg_ha, seed_loss_kg_ha, seeds_from_mass
-from lossmap.loss.posterior import POINTS, posterior, rates
+from lossmap.loss.posterior import POINTS, posterior
 
-__all__ = ["field_loss", "losses", "seed_mass_g"]
+__all__ = ["losses", "seed_mass_g"]
 
 Bools = npt.NDArray[np.bool_]
 
@@ -47,11 +49,8 @@ Bools = npt.NDArray[np.bool_]
 USUAL_CLUMPING, CLUMPING_PAIRS = 0.25, 12.0
 LEAST_CLUMPING, MOST_CLUMPING = 0.02, 2.0
 LEAST_PAIRS = 4
-
-# For a field's mean: how much places differ (relative sd) and how many stops that is worth.
-PLACES_DIFFER, WORTH_STOPS = 0.5, 4.0
-# A mean nearer to 0 than this many of its standard errors is treated as if it were there.
-LEAST_MEAN = 0.3
+# How much places differ over a field (relative sd).
+PLACES_DIFFER = 0.5
 
 
 def losses(counts: gpd.GeoDataFrame, field: Field, settings: LossSettings, rng_seed: int) -> gpd.GeoDataFrame:
@@ -73,9 +72,9 @@ def losses(counts: gpd.GeoDataFrame, field: Field, settings: LossSettings, rng_s
     LOSSES
         One row a stop, in the order in which stops first occur, at the place of its first
         position. A source that the stop's positions cannot separate is NaN, and ``note``
-        says which and why. ``low <= value <= high`` always; a difference that comes out
-        negative is given as 0. Where there are ears, ``ears_...`` and ``ear_m2_...``
-        stand beside the seeds.
+        says which and why. ``low <= value <= high`` always; where a difference comes out
+        negative the posterior's mean stands for it, and the note says so. Where there are
+        ears, ``ears_...``, ``ear_m2_...`` and their mass stand beside the seeds.
 
     Raises
     ------
@@ -91,7 +90,8 @@ def losses(counts: gpd.GeoDataFrame, field: Field, settings: LossSettings, rng_s
     intervals = _intervals(tally, _clumping(counts, tally), rng_seed)
     frame = gpd.GeoDataFrame({"stop_id": tally.stop_id}, geometry=tally.places, crs=counts.crs)
     for name in (*SOURCES, "total"):
-        value, (low, high) = np.maximum(values[name], 0.0), intervals[name]
+        mean, low, high = intervals[name]
+        value = np.where(values[name] < 0, mean, values[name])
         frame[f"{name}_kg_ha"] = value
         frame[f"{name}_low_kg_ha"] = np.where(np.isnan(value), np.nan, np.minimum(low, value))
         frame[f"{name}_high_kg_ha"] = np.where(np.isnan(value), np.nan, np.maximum(high, value))
@@ -101,46 +101,11 @@ def losses(counts: gpd.GeoDataFrame, field: Field, settings: LossSettings, rng_s
         if tally.has_ears.any():
             frame[f"ears_{position}"] = tally.ears[:, place]
             frame[f"ear_m2_{position}"] = tally.ear_area[:, place]
-    frame["pseudo_seeds"], frame["pseudo_m2"] = tally.pseudo_count()
+    if tally.has_ears.any():
+        frame["ear_g"], frame["ear_doubt"] = tally.ear_g, tally.ear_doubt
+    frame["concentration"], frame["weighed"] = tally.ratio, tally.weighed
     frame["note"] = _notes(counts, tally, values)
     return LOSSES.check(frame)
-
-
-def field_loss(counts: gpd.GeoDataFrame, field: Field, settings: LossSettings, stands_for: Floats | None = None) -> dict[str, Estimate]:
-    """Loss by source over the field [kg/ha]: mean of the stops, with its 90 % interval.
-
-    Each source is averaged over the stops that can tell it, differences taken stop by
-    stop and never cut off at 0 before they are averaged (that would add loss that is not
-    there). The interval is that of a gamma distribution, which knows that loss is skewed
-    and not negative; its spread is the scatter between stops, shrunk for few stops
-    towards what counting alone and places that differ by half would give. The mass of a
-    seed and of an ear is in it.
-
-    Parameters
-    ----------
-    counts : COUNTS
-    field : Field
-    settings : LossSettings
-    stands_for : array, ``[stop]``, optional
-        Share of the field that each stop stands for, in the order of `losses`. Stops that
-        were spread over fast and slow passes alike stand for unequal parts of a field that
-        was mostly driven slowly. Without it stops count by how well they were counted.
-
-    Returns
-    -------
-    dict of str to Estimate
-        ``total, preharvest, header, threshing``; `NOTHING` where no stop can tell.
-    """
-    tally = _tally(counts, field, settings)
-    clumping = _clumping(counts, tally)
-    values, variances = tally.values_kg_ha(), tally.variances_kg_ha(clumping)
-    out = {}
-    for name in ("total", *SOURCES):
-        known = np.isfinite(values[name])
-        share = None if stands_for is None else stands_for[known]
-        found = _mean(values[name][known], variances[name][known], share) if known.any() else NOTHING
-        out[name] = _widened(found, tally.mass_doubt_of(name)) if found else NOTHING
-    return out
 
 
 def seed_mass_g(field: Field, settings: LossSettings) -> Estimate:
@@ -199,65 +164,6 @@ class _Tally:
         dropped = np.where(self.has_ears, 10 * self.ear_g * self.ears[:, 0] / self.ear_area[:, 0], 0.0)
         behind = np.where(self.has_ears, 10 * self.ear_g * ears / area, 0.0)
         return {"preharvest": preharvest + dropped, "header": header + behind - dropped, "threshing": threshing, "total": total + behind}
-
-    def variances_kg_ha(self, clumping: float) -> dict[str, Floats]:
-        """Variance of the same by counting, at the field's mean rates."""
-        at_mean = np.broadcast_to(rates(self.seeds, self.area), self.seeds.shape)
-        of_seeds = (at_mean / self.area + clumping * self.frame_m2 / self.area * at_mean**2) * (self.seed_mass_g / 100) ** 2
-        before, front, behind = of_seeds.T
-        threshing = (front + behind) / self.ratio**2
-        total = behind if self.spread_over_header else front * (1 - 1 / self.ratio) ** 2 + behind / self.ratio**2
-        ears, area = self.ears_behind()
-        of_ears = [
-            np.where(self.has_ears, (10 * self.ear_g / part) ** 2 * np.maximum(count, 0.5), 0.0)
-            for count, part in ((self.ears[:, 0], self.ear_area[:, 0]), (ears, area))
-        ]
-        return {
-            "preharvest": before + of_ears[0],
-            "header": before + front + of_ears[0] + of_ears[1],
-            "threshing": threshing,
-            "total": total + of_ears[1],
-        }
-
-    def pseudo_count(self) -> tuple[Floats, Floats]:
-        """Seeds and area [m2] that say of the total what the stop's counts say: same value, same Poisson doubt.
-
-        Half a seed in each count keeps the area finite where none was found. Behind a
-        combine that spreads over its header's width it is the count itself.
-        """
-        kg_ha = self.seed_mass_g / 100
-        value = np.maximum(self.values_kg_ha()["total"], 0.0) / kg_ha
-        rates, noise = (self.seeds + 0.5) / self.area, (self.seeds + 0.5) / self.area**2
-        front, behind = (0.0, 1.0) if self.spread_over_header else (1 - 1 / self.ratio, 1 / self.ratio)
-        rate = (front * rates[:, 1] if front else 0.0) + behind * rates[:, 2]
-        variance = (front**2 * noise[:, 1] if front else 0.0) + behind**2 * noise[:, 2]
-        ears, area = self.ears_behind()
-        seeds_an_ear = np.where(self.has_ears, 10 * self.ear_g / kg_ha, 0.0)
-        some = self.has_ears
-        rate[some] += seeds_an_ear[some] * ears[some] / area[some]
-        variance[some] += seeds_an_ear[some] ** 2 * ears[some] / area[some] ** 2
-        # Below the smaller of the two rates a difference says nothing; a rate must stay above 0.
-        exposure = np.maximum(rate, 1e-3 * rates[:, 2]) / variance
-        return value * exposure, np.where(np.isnan(value), np.nan, exposure)
-
-    def mass_doubt_of(self, source: str) -> float:
-        """Log standard deviation of a source's field mean from the mass of seeds and ears."""
-        ears, area = self.ears_behind()
-        with_ears = {
-            "preharvest": np.nan_to_num(self.ears[:, 0] / self.ear_area[:, 0]),
-            "header": np.nan_to_num(ears / area - self.ears[:, 0] / self.ear_area[:, 0]),
-            "threshing": np.zeros(len(area)),
-            "total": np.nan_to_num(ears / area),
-        }[source]
-        of_ears = np.maximum(10 * self.ear_g * with_ears, 0)
-        everything = np.maximum(self.values_kg_ha()[source], 0)
-        whole = np.nansum(everything)
-        if whole <= 0:
-            return self.seed_doubt
-        share = min(1.0, float(np.nansum(np.where(np.isnan(everything), 0, of_ears)) / whole))
-        ear_doubt = float(np.average(self.ear_doubt, weights=of_ears)) if share else 0.0
-        counted = 1 - float(np.nanmean(self.weighed))
-        return math.hypot((1 - share) * counted * self.seed_doubt, share * ear_doubt)
 
 
 def _tally(counts: gpd.GeoDataFrame, field: Field, settings: LossSettings) -> _Tally:
@@ -421,8 +327,8 @@ def _positions(tally: _Tally) -> tuple[float, float, int]:
     return float(excess.sum()), float(scale.sum()), int(known.sum())
 
 
-def _intervals(tally: _Tally, clumping: float, rng_seed: int) -> dict[str, tuple[Floats, Floats]]:
-    """90 % interval of each source at each stop [kg/ha]."""
+def _intervals(tally: _Tally, clumping: float, rng_seed: int) -> dict[str, tuple[Floats, Floats, Floats]]:
+    """Mean and 90 % interval of each source at each stop [kg/ha]."""
     rng = np.random.default_rng(rng_seed)
     # The same points for every stop: the order of stops changes nothing.
     shuffles = [rng.permutation(POINTS) for _ in range(3)]
@@ -441,7 +347,8 @@ def _intervals(tally: _Tally, clumping: float, rng_seed: int) -> dict[str, tuple
         points = points + lying * (10 * tally.ear_g[:, None] * ear_factor)
     points = np.concatenate([points, points.sum(axis=0, keepdims=True)])
     low, high = np.quantile(points, (0.05, 0.95), axis=2)
-    return {name: (low[row], high[row]) for row, name in enumerate((*SOURCES, "total"))}
+    mean = points.mean(axis=2)
+    return {name: (mean[row], low[row], high[row]) for row, name in enumerate((*SOURCES, "total"))}
 
 
 def _notes(counts: gpd.GeoDataFrame, tally: _Tally, values: dict[str, Floats]) -> list[str]:
@@ -457,7 +364,7 @@ def _notes(counts: gpd.GeoDataFrame, tally: _Tally, values: dict[str, Floats]) -
         parts = [written[name], _unseparated(tally, values, row)]
         negative = [source for source in SOURCES if values[source][row] < 0]
         if negative:
-            parts.append(f"{' and '.join(negative)} loss came out below 0 and is given as 0")
+            parts.append(f"{' and '.join(negative)} loss came out below 0: its posterior mean is given")
         out.append("; ".join(part for part in parts if part))
     return out
 
@@ -471,31 +378,3 @@ def _unseparated(tally: _Tally, values: dict[str, Floats], row: int) -> str:
     if absent:
         return f"no seeds counted {' nor '.join(absent)}: {', '.join(missing)} cannot be told"
     return f"ears were not counted at every position: {', '.join(missing)} cannot be told"
-
-
-def _mean(values: Floats, counting: Floats, stands_for: Floats | None) -> Estimate:
-    """Mean of the stops and its 90 % interval, from a gamma distribution of matched mean and spread."""
-    rough = max(float(values.mean()), 0.0)
-    expected = counting + (PLACES_DIFFER * rough) ** 2
-    share = 1 / expected if stands_for is None or not stands_for.sum() > 0 else stands_for
-    share = share / share.sum()
-    mean = float(share @ values)
-    stops, prior = values.size, float(share**2 @ expected)
-    scatter = float(share**2 @ (values - mean) ** 2) * stops / max(stops - 1, 1)
-    variance = ((stops - 1) * scatter + WORTH_STOPS * prior) / (stops - 1 + WORTH_STOPS)
-    error = math.sqrt(variance) * float(stdtrit(stops - 1 + WORTH_STOPS, 0.95)) / Z90
-    middle = max(mean, LEAST_MEAN * error)
-    shape = (middle / error) ** 2
-    low, high = (middle * float(gammaincinv(shape, level)) / shape for level in (0.05, 0.95))
-    mean = max(mean, 0.0)
-    return Estimate(mean, min(low, mean), max(high, mean))
-
-
-def _widened(found: Estimate, log_doubt: float) -> Estimate:
-    """The same with a factor of that log standard deviation on top."""
-    spread = Z90 * log_doubt
-    if found.mean <= 0:
-        return Estimate(found.mean, found.low, found.high * math.exp(spread))
-    up = math.hypot(math.log(found.high / found.mean), spread)
-    down = math.hypot(math.log(found.mean / found.low), spread) if found.low > 0 else math.inf
-    return Estimate(found.mean, found.mean * math.exp(-down), found.mean * math.exp(up))

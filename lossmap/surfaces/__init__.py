@@ -1,7 +1,7 @@
 """Stage 5: from values at places to surfaces on the field's one grid: the machine's dense layers, and counted loss."""
 
-from lossmap.surfaces.counts import CountModel
+from lossmap.surfaces.counts import Counted, CountModel
 from lossmap.surfaces.dense import by_pass, dense, placed
 from lossmap.surfaces.loss import LossSurface, loss_surface
 
-__all__ = ["CountModel", "LossSurface", "by_pass", "dense", "loss_surface", "placed"]
+__all__ = ["CountModel", "Counted", "LossSurface", "by_pass", "dense", "loss_surface", "placed"]

@@ -5,11 +5,13 @@ beyond the knot), the excess is what the place loses above what it would at the 
 ``exp(g) (1 - exp(-u))``. g and u are taken as jointly normal, with the moments that the
 mixture has over the models with that driver (`Posterior.slope_mean`); given u everything
 is normal or log-normal in closed form, so only u is summed over, at the middles of slices
-of equal probability. Nothing is drawn at random.
+of equal probability: draws of a field that was driven at the reference throughout, laid out
+evenly instead of at random.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -40,7 +42,7 @@ class CellExcess:
 def cell_excess(
     model: CountModel, driver: str, places_m: Floats, speed: Floats | None, moisture: Floats | None, limit: float
 ) -> CellExcess:
-    """Excess at each place [seeds/m2], over the models with that driver.
+    """Excess at each place [in the unit of `Counted.worth`], over the models with that driver.
 
     Parameters
     ----------
@@ -50,7 +52,7 @@ def cell_excess(
     speed, moisture : array, ``[place]``
         As for `CountModel.predict`.
     limit : float
-        Excess that matters [seeds/m2], above 0.
+        Excess that matters, in that unit, above 0.
     """
     hinges = _hinges(model, driver)
     values = np.asarray(speed if driver == "speed" else moisture, float)
@@ -68,7 +70,7 @@ def cell_excess(
 def field_excess(
     model: CountModel, driver: str, places_m: Floats, speed: Floats | None, moisture: Floats | None, everywhere: Floats
 ) -> Estimate:
-    """Excess averaged over the field [seeds/m2], over the models with that driver.
+    """Excess averaged over the field [in the unit of `Counted.worth`], over the models with that driver.
 
     The slope can be of either sign here: a share that cannot be told from none has 0 in
     its interval.
@@ -129,7 +131,7 @@ def _joint(
     added = sum(far * part.slope[hinge] for hinge, far in beyond.items()) / part.weight
     second = sum(far**2 * part.slope_second[hinge] for hinge, far in beyond.items()) / part.weight
     added_variance = np.maximum(second - added**2, 1e-12)
-    shared = product / part.weight - (mean - model.log_rate_) * added
+    shared = product / part.weight - (mean - math.log(model.level_)) * added
     # Rounding must not make the two more alike than they can be.
     most = 0.999 * np.sqrt(variance * added_variance)
     return _Joint(mean, variance, added, added_variance, np.clip(shared, -most, most))
@@ -166,15 +168,16 @@ def _field_levels(
     """Equally likely values of the places' mean excess, for one knot."""
     slope = part.slope[hinge] / part.weight
     slope_variance = part.slope_second[hinge] / part.weight - slope**2
-    mean, covariance = model.joint(places_m, speed, moisture, part)
+    mean, covariance = (moment[0] for moment in model.joint(places_m, speed, moisture, part))
+    covariance, log = covariance[:, 0], math.log(model.level_)
     product = sum(features @ part.slope_mean[hinge, step] for _, step, features in model.features(places_m, speed, moisture, len(places_m)))
-    shared = product / part.weight - (mean - model.log_rate_) * slope
+    shared = product / part.weight - mean * slope
     left = covariance - np.outer(shared, shared) / slope_variance
     together, middles = np.expm1(left), ndtri((np.arange(RESIDUAL_SLICES) + 0.5) / RESIDUAL_SLICES)
     levels = []
     for step in ndtri((np.arange(FIELD_SLICES) + 0.5) / FIELD_SLICES):
         at = slope + step * np.sqrt(slope_variance)
-        each = np.exp(mean + shared * (at - slope) / slope_variance + left.diagonal() / 2) * -np.expm1(-at * beyond)
+        each = np.exp(log + mean + shared * (at - slope) / slope_variance + left.diagonal() / 2) * -np.expm1(-at * beyond)
         total = each.sum()
         spread = np.sqrt(np.log1p(max(each @ together @ each, 0.0) / total**2)) if total else 0.0
         levels.append(each.mean() * np.exp(spread * middles - spread**2 / 2))

@@ -1,8 +1,25 @@
-"""Gaussian process with negative-binomial counts: the mode and the evidence of many models at once.
+"""Gaussian processes seen through negative-binomial counts: the mode and the evidence of many models at once.
 
-Rasmussen & Williams (2006), algorithms 3.1 and 3.2 (from memory), for a batch of kernels
-that differ in hyper-parameters. One array operation steps the whole batch, which is what
-makes a sum over hundreds of models cheaper than one run of an optimiser.
+What is not seen (latent) are Gaussian processes: the logarithm of the total loss, and where
+the counts tell several parts of it apart one more for each part, whose exponentials divide
+the total. A count sees the parts that lie on its area::
+
+    mean = exp(total) sum over parts of expected exp(part) / sum over parts of worth exp(part)
+
+With `lever` the change of the logarithm of that mean for a change of each latent (1 for the
+total), at every step one number a count is seen, linearly:
+
+* its prior covariance over counts is ``C = sd^2 k * lever lever' + lever T lever' + h S h'``,
+  with ``T`` the prior variances of the intercepts, ``h`` the hinges of the total and ``S``
+  the prior variances of their slopes;
+* the posterior follows from ``(C + 1/W)^-1``, W the curvature of each count's likelihood in
+  the logarithm of its mean. For one part this is Newton's method and Laplace's
+  approximation (Rasmussen & Williams 2006, algorithms 3.1 and 3.2, from memory); for
+  several it is Gauss and Newton's, which leaves out how the levers bend.
+
+All is done for a batch of models that differ in hyper-parameters: one array operation steps
+the whole batch, which is what makes a sum over hundreds of models cheaper than one run of
+an optimiser.
 """
 
 from __future__ import annotations
@@ -10,119 +27,197 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 from scipy.special import gammaln
 
 from lossmap.base.grid import Floats
 
-__all__ = ["Counts", "Fit", "laplace"]
+__all__ = ["Counts", "Fit", "Prior", "laplace"]
 
 MOST_STEPS = 40
-# A step of g no longer than this keeps Newton's first steps inside where the curvature holds.
+# A step of g no longer than this keeps the first steps inside where the curvature holds.
 LONGEST_STEP = 2.0
-# Newton's error is squared with each step: after one this short it is past caring about.
-TOLERANCE = 1e-3
 
 
 @dataclass(frozen=True)
 class Counts:
-    """What was counted at each stop.
+    """What was counted.
 
     Attributes
     ----------
-    seeds : array, ``[stop]``
-        Counts, not necessarily whole.
-    expected : array, ``[stop]``
-        Seeds where g is 0: area times the field's rate.
-    share : array, ``[stop]``
+    seeds : array, ``[count]``
+        Not necessarily whole.
+    expected : array, ``[count, part]``
+        Seeds of each part where all latents are 0: area times rate, 0 for a part that the count does not see.
+    worth : array, ``[part]``
+        Share of each part in the total where all latents are 0; adds to 1.
+    breadth : array, ``[count]``
         Area over the mean area; clumping averages out over a larger one, so the size of
         the negative binomial grows with it.
     """
 
     seeds: Floats
     expected: Floats
-    share: Floats
+    worth: Floats
+    breadth: Floats
 
-    def slopes(self, g: Floats, size: Floats) -> tuple[Floats, Floats]:
-        """First derivative and negative second derivative of the log likelihood in g."""
-        mean = self.expected * np.exp(g)
+    @property
+    def latents(self) -> int:
+        """The total, and one for each of several parts."""
+        return 1 + self.worth.size if self.worth.size > 1 else 1
+
+    def seen(self, g: Floats) -> tuple[Floats, Floats]:
+        """Mean of each count ``[..., count]`` and its lever on each latent ``[..., count, latent]``, at latents `g`."""
+        total = np.exp(g[..., 0])
+        if self.latents == 1:
+            return total * self.expected[:, 0], np.ones((*total.shape, 1))
+        parts = np.exp(g[..., 1:])
+        here, everything = self.expected * parts, self.worth * parts
+        seen, whole = here.sum(axis=-1), everything.sum(axis=-1)
+        lever = here / seen[..., None] - everything / whole[..., None]
+        return total * seen / whole, np.concatenate([np.ones((*total.shape, 1)), lever], axis=-1)
+
+    def slopes(self, mean: Floats, size: Floats) -> tuple[Floats, Floats]:
+        """First derivative and negative second derivative of the log likelihood in the logarithm of the mean."""
         of_mean = mean / (size + mean)
         gradient = self.seeds - (self.seeds + size) * of_mean
         return gradient, (self.seeds + size) * of_mean * (1 - of_mean)
 
-    def log_likelihood(self, g: Floats, size: Floats) -> Floats:
-        """Log likelihood summed over stops, ``[model]``."""
-        mean = self.expected * np.exp(g)
+    def log_likelihood(self, mean: Floats, size: Floats) -> Floats:
+        """Log likelihood summed over counts, ``[model]``."""
         each = self.seeds * np.log(mean) + size * np.log(size) - (self.seeds + size) * np.log(size + mean)
         of_size = gammaln(self.seeds + size) - gammaln(size) - gammaln(self.seeds + 1)
         return np.asarray((each + of_size).sum(axis=-1))
 
     def expected_curvature(self, size: Floats) -> Floats:
-        """What `slopes` would give on average where g is 0: the information in an area, no seed counted yet."""
-        return self.expected * size / (size + self.expected)
+        """What `slopes` would give on average where all latents are 0: the information in an area, no seed counted yet."""
+        mean = self.expected.sum(axis=-1)
+        return np.asarray(mean * size / (size + mean))
+
+
+@dataclass(frozen=True)
+class Prior:
+    """Covariance of the latents under each model of a batch; they are independent, and only the total has slopes.
+
+    Attributes
+    ----------
+    kernel : array, ``[model, count, count]``
+        Covariance of one latent's process between the places of the counts.
+    intercept : array, ``[latent]``
+        Variance of each latent's intercept.
+    hinges : array, ``[count, hinge]``
+        How far each count's place is beyond each knot.
+    variance : array, ``[hinge]``
+        Of each slope.
+    """
+
+    kernel: Floats
+    intercept: Floats
+    hinges: Floats
+    variance: Floats
+
+    def of(self, chosen: npt.NDArray[np.bool_]) -> Prior:
+        """The models chosen."""
+        return Prior(self.kernel[chosen], self.intercept, self.hinges, self.variance)
+
+    def covariance(self, lever: Floats) -> Floats:
+        """Of the logarithms of the counts' means, ``[model, count, count]``."""
+        together = np.asarray(lever @ lever.swapaxes(-1, -2) * self.kernel)
+        together += (lever * self.intercept) @ lever.swapaxes(-1, -2)
+        together += (self.hinges * self.variance) @ self.hinges.T
+        return together
+
+    def back(self, lever: Floats, pull: Floats) -> Floats:
+        """Latents at each count's place from one number a count, ``[model, count, latent]``."""
+        pulls = lever * pull[:, :, None]
+        found = self.kernel @ pulls + self.intercept * pulls.sum(axis=1, keepdims=True)
+        found[:, :, 0] += pull @ (self.hinges * self.variance) @ self.hinges.T
+        return np.asarray(found)
 
 
 @dataclass(frozen=True)
 class Fit:
-    """Posterior of g at the stops under each model of a batch.
+    """Posterior of the latents at the counts under each model of a batch.
 
     Attributes
     ----------
-    mode : array, ``[model, stop]``
-        Likeliest g.
-    gradient : array, ``[model, stop]``
-        Of the log likelihood at the mode; the mode is kernel times this.
-    precision : array, ``[model, stop, stop]``
-        ``(K + 1/W)^-1``, with W the negative second derivatives at the mode.
+    mode : array, ``[model, count, latent]``
+        Likeliest latents at the place of each count.
+    lever : array, ``[model, count, latent]``
+    gradient : array, ``[model, count]``
+        Of the log likelihood in the logarithm of the count's mean, where the last step
+        ends; the mode is prior covariance times this.
+    precision : array, ``[model, count, count]``
+        ``(C + 1/W)^-1``.
     log_evidence : array, ``[model]``
     """
 
     mode: Floats
+    lever: Floats
     gradient: Floats
     precision: Floats
     log_evidence: Floats
 
 
-def laplace(counts: Counts, kernels: Floats, size: Floats, start: Floats | None = None) -> Fit:
+def laplace(counts: Counts, prior: Prior, size: Floats, tolerance: float, start: Floats | None = None) -> Fit:
     """Find each model's mode and evidence.
 
     Parameters
     ----------
     counts : Counts
-    kernels : array, ``[model, stop, stop]``
-        Prior covariance of g.
+    prior : Prior
     size : array, ``[model]``
         Size of the negative binomial on an area of mean size; large means no clumping.
-    start : array, ``[model, stop]``, optional
+    tolerance : float
+        A model whose latents moved by no more than this in its last step has arrived. The error
+        that is left is about its square for one part and smaller than it for several.
+    start : array, ``[model, count, latent]``, optional
         Where to step from; 0 where not given.
     """
-    sizes = size[:, None] * counts.share
-    g = _mode(counts, kernels, sizes, np.zeros(kernels.shape[:2]) if start is None else start.copy())
-    gradient, curvature = counts.slopes(g, sizes)
-    root = np.sqrt(curvature)
-    inner = _inner(kernels, root)
-    precision = root[:, :, None] * np.linalg.inv(inner) * root[:, None, :]
-    log_det = 2 * np.log(np.linalg.cholesky(inner).diagonal(axis1=1, axis2=2)).sum(axis=1)
-    fit = -0.5 * np.einsum("ji,ji->j", gradient, g) + counts.log_likelihood(g, sizes)
-    return Fit(g, gradient, precision, fit - log_det / 2)
+    sizes = size[:, None] * counts.breadth
+    g = np.zeros((len(size), counts.seeds.size, counts.latents)) if start is None else start.copy()
+    _step_to_mode(counts, prior, sizes, g, tolerance)
+    view = _View(counts, prior, sizes, g)
+    precision = view.root[:, :, None] * np.linalg.inv(view.inner) * view.root[:, None, :]
+    log_det = 2 * np.log(np.linalg.cholesky(view.inner).diagonal(axis1=1, axis2=2)).sum(axis=1)
+    # one more step for nothing: mean, doubt and evidence then belong to one and the same linear view
+    pull = np.einsum("jcd,jd->jc", precision, view.target)
+    g = prior.back(view.lever, pull)
+    roughness = np.einsum("jc,jcl,jcl->j", pull, view.lever, g)
+    fit = counts.log_likelihood(counts.seen(g)[0], sizes) - roughness / 2
+    return Fit(g, view.lever, pull, precision, fit - log_det / 2)
 
 
-def _mode(counts: Counts, kernels: Floats, sizes: Floats, g: Floats) -> Floats:
-    """Newton's steps for the whole batch, until none moves any more."""
+class _View:
+    """The counts straightened out at `g`: each says that the logarithm of its mean lies at `target`, give or take 1 / root."""
+
+    def __init__(self, counts: Counts, prior: Prior, sizes: Floats, g: Floats) -> None:
+        mean, self.lever = counts.seen(g)
+        gradient, curvature = counts.slopes(mean, sizes)
+        self.root = np.sqrt(curvature)
+        self.target = (self.lever * g).sum(axis=-1) + gradient / curvature
+        self.inner = _inner(prior.covariance(self.lever), self.root)
+
+
+def _step_to_mode(counts: Counts, prior: Prior, sizes: Floats, g: Floats, tolerance: float) -> None:
+    """Move `g` until no model moves any more."""
+    moving, own = np.arange(len(g)), prior
     for _ in range(MOST_STEPS):
-        gradient, curvature = counts.slopes(g, sizes)
-        root = np.sqrt(curvature)
-        pull = (curvature * g + gradient)[:, :, None]
-        solved = np.linalg.solve(_inner(kernels, root), root[:, :, None] * (kernels @ pull))
-        step = (kernels @ (pull - root[:, :, None] * solved))[:, :, 0] - g
-        furthest = np.abs(step).max(axis=1)
-        g += step * np.minimum(1.0, LONGEST_STEP / np.maximum(furthest, 1e-300))[:, None]
-        if furthest.max() < TOLERANCE:
-            break
-    return g
+        view = _View(counts, own, sizes[moving], g[moving])
+        pull = view.root * np.linalg.solve(view.inner, (view.root * view.target)[:, :, None])[:, :, 0]
+        step = own.back(view.lever, pull) - g[moving]
+        furthest = np.abs(step).max(axis=(1, 2))
+        g[moving] += step * np.minimum(1.0, LONGEST_STEP / np.maximum(furthest, 1e-300))[:, None, None]
+        left = furthest > tolerance
+        if not left.any():
+            return
+        if not left.all():
+            moving, own = moving[left], own.of(left)
 
 
-def _inner(kernels: Floats, root: Floats) -> Floats:
-    """``1 + W^1/2 K W^1/2``, whose eigenvalues are at least 1: safe to solve with."""
-    inner = root[:, :, None] * kernels * root[:, None, :]
-    inner[:, np.arange(root.shape[1]), np.arange(root.shape[1])] += 1
-    return inner
+def _inner(covariance: Floats, root: Floats) -> Floats:
+    """``1 + W^1/2 C W^1/2``, whose eigenvalues are at least 1: safe to solve with; takes the place of `covariance`."""
+    covariance *= root[:, :, None]
+    covariance *= root[:, None, :]
+    covariance[:, np.arange(root.shape[1]), np.arange(root.shape[1])] += 1
+    return covariance

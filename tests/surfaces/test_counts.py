@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from lossmap.surfaces import counts as module
-from lossmap.surfaces.counts import LATTICE, RANGE, SD, CountModel, Hinge
-from lossmap.surfaces.laplace import Counts, laplace
+from lossmap.surfaces.counts import LATTICE, RANGE, SD, Counted, CountModel, Hinge
+from lossmap.surfaces.laplace import Counts, Prior, laplace
 
 FRAME_M2 = 0.3048**2
 
@@ -13,7 +13,26 @@ FRAME_M2 = 0.3048**2
 def fitted(made, speed=True, moisture=True, knots=((2.0,), (13.0,)), side_m=866.0):
     """The model of made counts, with the drivers wanted."""
     model = CountModel(*knots, diagonal_m=side_m * 2**0.5)
-    return model.fit(made["places"], made["seeds"], made["area"], made["speed"] if speed else None, made["moisture"] if moisture else None)
+    return model.fit(
+        made["places"], Counted.total(made["seeds"], made["area"]), made["speed"] if speed else None, made["moisture"] if moisture else None
+    )
+
+
+def parted_model(made, every=1, rng_seed=5):
+    """The model of counts at three positions, the first two at each `every`-th stop: a tenth preharvest, seven tenths header."""
+    level = np.log(made["seeds"] + 0.5)
+    rng, share = np.random.default_rng(rng_seed), np.array([0.1, 0.7, 0.2])
+    full = np.array([[1, 0, 0], [1, 1, 0], [1, 1, 1]], float)
+    stop = np.repeat(np.arange(len(made["seeds"])), 3)
+    sees = np.tile(full, (len(made["seeds"]), 1))
+    # each frame clumps on its own about what lies at the stop
+    lying = np.repeat(np.exp(level.mean() + 0.3 * (level - level.mean())), 3)
+    seeds = rng.poisson(lying * (sees @ share) * rng.gamma(100, 1 / 100, lying.size)).astype(float)
+    kept = (stop % every == 0) | (np.arange(stop.size) % 3 == 2)
+    area = np.repeat(made["area"], 3)
+    counted = Counted(stop[kept], seeds[kept], area[kept], sees[kept], np.ones(3), np.ones(kept.sum()))
+    model = CountModel((2.0,), (13.0,), diagonal_m=866.0 * 2**0.5)
+    return model.fit(made["places"], counted, made["speed"], made["moisture"])
 
 
 def mapped(model, made):
@@ -117,7 +136,7 @@ def test_shared_sums_are_the_loop_over_combinations(made, monkeypatch):
     monkeypatch.setattr(module, "KEPT", 1.0)
     model = fitted(made, moisture=False)
     mean, variance = model.log_moments(made["cells"], made["cell_speed"])
-    counts = Counts(made["seeds"], made["area"] * np.exp(model.log_rate_), np.ones(30))
+    counts = Counts(made["seeds"], made["area"][:, None] * model.level_, np.ones(1), np.ones(30))
     distance = np.hypot(*(made["places"][:, None] - made["places"][None]).transpose(2, 0, 1))
     across = np.hypot(*(made["cells"][:, None] - made["places"][None]).transpose(2, 0, 1))
     steps = RANGE[LATTICE.range] * 866.0 * 2**0.5
@@ -126,15 +145,16 @@ def test_shared_sums_are_the_loop_over_combinations(made, monkeypatch):
     for slope_variance in (0.0, module.SLOPE_SD["speed"] ** 2):
         for row in range(LATTICE.size.size):
             sd2 = SD[LATTICE.sd[row]] ** 2
-            prior = sd2 * np.exp(-distance / steps[row]) + 1 + slope_variance * np.outer(at_stops, at_stops)
+            kernel = sd2 * np.exp(-distance / steps[row])
+            prior = Prior(kernel[None], np.ones(1), at_stops[:, None], np.array([slope_variance]))
             cross = sd2 * np.exp(-across / steps[row]) + 1 + slope_variance * np.outer(at_cells, at_stops)
-            fit = laplace(counts, prior[None], LATTICE.size[[row]])
+            fit = laplace(counts, prior, LATTICE.size[[row]], 1e-6)
             weights.append(np.exp(fit.log_evidence[0] + LATTICE.log_prior[row]))
             means.append(cross @ fit.gradient[0])
             variances.append(sd2 + 1 + slope_variance * at_cells**2 - np.einsum("ci,ij,cj->c", cross, fit.precision[0], cross))
     share = np.array(weights) / np.sum(weights)
     direct = share @ means
-    assert mean - model.log_rate_ == pytest.approx(direct, abs=2e-4)
+    assert mean - np.log(model.level_) == pytest.approx(direct, abs=2e-4)
     assert variance == pytest.approx(share @ (np.array(variances) + np.array(means) ** 2) - direct**2, rel=1e-3)
 
 
@@ -148,14 +168,14 @@ def test_leaving_out_light_combinations_is_not_to_be_seen(made, monkeypatch):
 
 def test_joint_agrees_with_single_places(made):
     """The diagonal of the joint covariance is the variance at each place."""
-    model = fitted(made)
-    chosen = slice(0, 50)
-    args = made["cells"][chosen], made["cell_speed"][chosen], made["cell_moisture"][chosen]
-    mean, variance = model.log_moments(*args)
-    together, covariance = model.joint(*args)
-    assert together == pytest.approx(mean)
-    assert np.diag(covariance) == pytest.approx(variance)
-    assert np.linalg.eigvalsh(covariance).min() > -1e-9
+    for model in (fitted(made), parted_model(made)):
+        chosen = slice(0, 50)
+        args = made["cells"][chosen], made["cell_speed"][chosen], made["cell_moisture"][chosen]
+        mean, variance = model.log_moments(*args)
+        together, covariance = model.joint(*args)
+        assert together[0] + np.log(model.level_) == pytest.approx(mean)
+        assert np.diag(covariance[0, :, 0]) == pytest.approx(variance)
+        assert np.linalg.eigvalsh(covariance.reshape(together.size, together.size)).min() > -1e-9
 
 
 def test_groups_are_a_whole(made):
@@ -188,3 +208,63 @@ def test_nothing_found_is_little_everywhere(made):
     mean, _, high = mapped(fitted(none), none)
     assert (mean < 1 / made["area"].sum()).all()
     assert (high < 10 / made["area"].sum()).all()
+
+
+def test_parts_add_up_to_what_the_last_position_says(made):
+    """Counts at three positions tell about the same field mean as the last of them alone, and no less surely."""
+    parted = parted_model(made)
+    last = {**made, "seeds": parted.counted_.seeds[2::3]}
+    one, other = mapped(fitted(last), made), mapped(parted, made)
+    assert other[0].mean() == pytest.approx(one[0].mean(), rel=0.15)
+    assert np.log(other[2] / other[1]).mean() < 1.1 * np.log(one[2] / one[1]).mean()
+
+
+@pytest.mark.parametrize("every", [1, 3])
+def test_parts_are_told_apart(made, every):
+    """Shares of a tenth, seven tenths and a fifth come back, also where two in three stops were counted behind the combine only."""
+    found = []
+    for rng_seed in range(4):
+        model = parted_model(made, every, rng_seed)
+        mean, _ = model.joint(made["cells"][::4], made["cell_speed"][::4], made["cell_moisture"][::4])
+        weight = model.share_[:, None] * np.exp(mean[1:])
+        found.append((weight / weight.sum(axis=0)).mean(axis=1))
+    assert np.mean(found, axis=0) == pytest.approx([0.1, 0.7, 0.2], abs=0.06)
+
+
+def test_more_positions_at_a_stop_narrow_the_shares(made):
+    """Preharvest loss counted at every stop instead of every fourth is known better, and the total no worse."""
+    few = {**made, **{name: made[name][:12] for name in ("places", "seeds", "area", "speed", "moisture")}}
+    args = few["places"], few["speed"], few["moisture"]
+    sparse, dense = (np.sqrt(np.einsum("kpkp->kp", parted_model(few, every).joint(*args)[1])).mean(axis=1) for every in (4, 1))
+    assert dense[0] < 1.02 * sparse[0]
+    assert dense[1] < 0.97 * sparse[1]
+
+
+def test_rates_are_those_of_separate_counts():
+    """Where each position is counted on large areas the rates are the differences, and never below 0."""
+    sees = np.tile(np.array([[1, 0], [1, 5.0]]), (50, 1))
+    area, stop = np.full(100, 100.0), np.repeat(np.arange(50), 2)
+    exact = Counted(stop, area * (sees @ [2.0, 1.0]), area, sees, np.ones(2), np.ones(100))
+    assert exact.rates() == pytest.approx([2.0, 1.0], rel=0.02)
+    fewer_behind = Counted(stop, area * np.where(sees[:, 1] > 0, 1.9, 2.0), area, sees, np.ones(2), np.ones(100))
+    assert (fewer_behind.rates() > 0).all()
+
+
+def test_levers_are_derivatives():
+    """The lever of a count on each latent is how far the logarithm of its mean moves with it."""
+    rng = np.random.default_rng(9)
+    worth = np.array([0.2, 0.5, 0.3])
+    counts = Counts(np.zeros(3), rng.uniform(0.1, 2, (3, 3)) * [[1, 0, 0], [1, 1, 0], [1, 1, 5]], worth, np.ones(3))
+    g = rng.normal(size=(3, 4))
+    _, lever = counts.seen(g)
+    for latent in range(4):
+        moved = [np.log(counts.seen(g + sign * 1e-6 * (np.arange(4) == latent))[0]) for sign in (1, -1)]
+        assert lever[:, latent] == pytest.approx((moved[0] - moved[1]) / 2e-6, abs=1e-6)
+
+
+def test_fewer_seeds_behind_than_in_front_still_divide(made):
+    """Fewer seeds behind the combine than in front of it by chance: finite latents, positive doubts."""
+    odd = {**made, "seeds": np.floor(made["seeds"] * 0.9)}
+    mean, covariance = parted_model(odd).joint(made["cells"][:40], made["cell_speed"][:40], made["cell_moisture"][:40])
+    assert np.isfinite(mean).all()
+    assert (np.einsum("kpkp->kp", covariance) > 0).all()

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from lossmap.surfaces.counts import CountModel
+from lossmap.surfaces.counts import Counted, CountModel
 from lossmap.surfaces.excess import cell_excess, field_excess
 
 
@@ -17,7 +17,9 @@ def made(planted, stops_and_cells):
 @pytest.fixture(scope="module")
 def model(made):
     """The model with both drivers and one knot each."""
-    return CountModel((2.0,), (13.0,), 1225.0).fit(made["places"], made["seeds"], made["area"], made["speed"], made["moisture"])
+    return CountModel((2.0,), (13.0,), 1225.0).fit(
+        made["places"], Counted.total(made["seeds"], made["area"]), made["speed"], made["moisture"]
+    )
 
 
 @pytest.fixture(scope="module")
@@ -25,15 +27,16 @@ def draws(model, made):
     """Excess at every cell in 4,000 draws of g and slope from their joint normal distribution, ``[draw, cell]``."""
     part = model.posterior([0])
     args = made["cells"], made["cell_speed"], made["cell_moisture"]
-    mean, covariance = model.joint(*args, part)
+    mean, covariance = (moment[0] for moment in model.joint(*args, part))
+    covariance = covariance[:, 0]
     slope = part.slope[0] / part.weight
     slope_variance = part.slope_second[0] / part.weight - slope**2
     product = sum(features @ part.slope_mean[0, step] for _, step, features in model.features(*args, block=len(args[0])))
-    shared = product / part.weight - (mean - model.log_rate_) * slope
+    shared = product / part.weight - mean * slope
     whole = np.block([[covariance, shared[:, None]], [shared[None], np.array([[slope_variance]])]])
     drawn = np.random.default_rng(0).multivariate_normal(np.append(mean, slope), whole, 4000, method="cholesky", check_valid="ignore")
     beyond = np.maximum(made["cell_speed"] - 2.0, 0)
-    return np.exp(drawn[:, :-1]) * -np.expm1(-drawn[:, -1:] * beyond)
+    return model.level_ * np.exp(drawn[:, :-1]) * -np.expm1(-drawn[:, -1:] * beyond)
 
 
 def test_cells_agree_with_draws(model, made, draws):
@@ -72,7 +75,7 @@ def test_field_holds_the_truth(planted, stops_and_cells):
         field = planted.at_random(rng, speed_slope=1.6)
         made = stops_and_cells(field, rng, 48, cell_m=60.0)
         model = CountModel((1.7, 2.0, 2.3), (13.0,), 1225.0)
-        model.fit(made["places"], made["seeds"], made["area"], made["speed"], made["moisture"])
+        model.fit(made["places"], Counted.total(made["seeds"], made["area"]), made["speed"], made["moisture"])
         found = field_excess(model, "speed", made["cells"], made["cell_speed"], made["cell_moisture"], made["cell_speed"])
         share = (made["truth"] * -np.expm1(-1.6 * np.maximum(made["cell_speed"] - 2.0, 0))).mean()
         held += found.low <= share <= found.high
@@ -86,7 +89,7 @@ def test_a_share_that_may_be_none_reaches_below_0(planted, stops_and_cells):
         rng = np.random.default_rng(50 + rng_seed)
         made = stops_and_cells(planted.at_random(rng), rng, 30, cell_m=60.0)
         model = CountModel((2.0,), (13.0,), 1225.0)
-        model.fit(made["places"], made["seeds"], made["area"], made["speed"], made["moisture"])
+        model.fit(made["places"], Counted.total(made["seeds"], made["area"]), made["speed"], made["moisture"])
         found = field_excess(model, "dryness", made["cells"], made["cell_speed"], made["cell_moisture"], made["cell_moisture"])
         held += found.low <= 0 <= found.high
     assert held >= 8

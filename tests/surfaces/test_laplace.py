@@ -6,12 +6,22 @@ from scipy import integrate, optimize, stats
 from sklearn.gaussian_process import GaussianProcessRegressor
 from sklearn.gaussian_process.kernels import Matern
 
-from lossmap.surfaces.laplace import Counts, laplace
+from lossmap.surfaces.laplace import Counts, Prior, laplace
 
 
 def counts_at(seeds, expected):
     """Counts on areas all alike."""
-    return Counts(np.asarray(seeds, float), np.asarray(expected, float), np.ones(len(seeds)))
+    return Counts(np.asarray(seeds, float), np.asarray(expected, float)[:, None], np.ones(1), np.ones(len(seeds)))
+
+
+def prior_of(kernels):
+    """Without a driver."""
+    return Prior(np.asarray(kernels, float), np.zeros(1), np.empty((kernels.shape[-1], 0)), np.empty(0))
+
+
+def fitted(counts, kernels, size, start=None):
+    """To the mode, closely."""
+    return laplace(counts, prior_of(kernels), size, 1e-5, None if start is None else start[:, :, None])
 
 
 def test_without_a_process_it_is_negative_binomial_regression():
@@ -26,15 +36,15 @@ def test_without_a_process_it_is_negative_binomial_regression():
         return -stats.nbinom.logpmf(seeds, size, size / (size + mean)).sum() + beta @ beta / 2
 
     direct = optimize.minimize(minus_log_posterior, np.zeros(2), tol=1e-10).x
-    fit = laplace(counts_at(seeds, np.full(60, 5.0)), (design @ design.T)[None], np.array([size]))
+    fit = fitted(counts_at(seeds, np.full(60, 5.0)), (design @ design.T)[None], np.array([size]))
     assert design.T @ fit.gradient[0] == pytest.approx(direct, abs=1e-3)
-    assert fit.mode[0] == pytest.approx(design @ direct, abs=1e-3)
+    assert fit.mode[0, :, 0] == pytest.approx(design @ direct, abs=1e-3)
 
 
 @pytest.mark.parametrize("seeds", [0, 3, 40])
 def test_evidence_of_one_stop(seeds):
     """The Laplace evidence of one count is within 0.05 of the integral."""
-    fit = laplace(counts_at([seeds], [5.0]), np.full((1, 1, 1), 0.3), np.array([6.0]))
+    fit = fitted(counts_at([seeds], [5.0]), np.full((1, 1, 1), 0.3), np.array([6.0]))
 
     def joint(g):
         mean = 5 * np.exp(g)
@@ -52,8 +62,8 @@ def test_many_seeds_are_a_gaussian_process_on_logarithms():
     expected = 2000.0
     seeds = rng.poisson(expected * np.exp(rng.multivariate_normal(np.zeros(25), kernel(places))))
     reference = GaussianProcessRegressor(kernel, alpha=1 / seeds, optimizer=None).fit(places, np.log(seeds / expected))
-    fit = laplace(counts_at(seeds, np.full(25, expected)), kernel(places)[None], np.array([1e7]))
-    assert fit.mode[0] == pytest.approx(reference.predict(places), abs=0.005)
+    fit = fitted(counts_at(seeds, np.full(25, expected)), kernel(places)[None], np.array([1e7]))
+    assert fit.mode[0, :, 0] == pytest.approx(reference.predict(places), abs=0.005)
     assert fit.precision[0] == pytest.approx(np.linalg.inv(kernel(places) + np.diag(1 / seeds)), rel=0.05, abs=2.0)
 
 
@@ -63,9 +73,9 @@ def test_a_batch_is_its_models_one_by_one():
     kernels = np.array([sd**2 * np.eye(8) + 1.0 for sd in (0.1, 0.5, 1.0)])
     counts = counts_at(rng.poisson(6, 8), np.full(8, 4.0))
     sizes = np.array([1.0, 6.0, 50.0])
-    together = laplace(counts, kernels, sizes, start=np.full((3, 8), 1.5))
+    together = fitted(counts, kernels, sizes, start=np.full((3, 8), 1.5))
     for model in range(3):
-        alone = laplace(counts, kernels[[model]], sizes[[model]])
+        alone = fitted(counts, kernels[[model]], sizes[[model]])
         assert together.log_evidence[model] == pytest.approx(alone.log_evidence[0], abs=1e-6)
         assert together.mode[model] == pytest.approx(alone.mode[0], abs=1e-4)
 
@@ -74,6 +84,31 @@ def test_extreme_counts_still_arrive():
     """One stop with thousands of seeds among empty ones: finite, and the mode is a mode."""
     counts = counts_at([0, 0, 0, 5000, 0], np.full(5, 2.0))
     kernels = (0.85**2 * np.eye(5) + 1.0)[None]
-    fit = laplace(counts, kernels, np.array([50.0]))
+    fit = fitted(counts, kernels, np.array([50.0]))
     assert np.isfinite(fit.log_evidence).all()
-    assert fit.mode[0] == pytest.approx(kernels[0] @ fit.gradient[0], abs=0.02)
+    assert fit.mode[0, :, 0] == pytest.approx(kernels[0] @ fit.gradient[0], abs=0.02)
+
+
+def test_slopes_given_apart_are_part_of_the_covariance():
+    """A hinge with its slope's variance gives what a kernel with that hinge in it gives."""
+    rng = np.random.default_rng(3)
+    hinge, counts = rng.uniform(0, 1, (12, 1)), counts_at(rng.poisson(5, 12), np.full(12, 4.0))
+    kernel = (0.3**2 * np.eye(12) + 1.0)[None]
+    apart = laplace(counts, Prior(kernel - 1.0, np.ones(1), hinge, np.array([1.44])), np.array([6.0]), 1e-6)
+    inside = fitted(counts, kernel + 1.44 * hinge @ hinge.T, np.array([6.0]))
+    assert apart.mode == pytest.approx(inside.mode, abs=1e-5)
+    assert apart.log_evidence == pytest.approx(inside.log_evidence, abs=1e-6)
+
+
+def test_several_parts_arrive_at_a_mode():
+    """With three parts the end is a stationary point: no latent's gradient is left, within what the steps leave."""
+    rng = np.random.default_rng(4)
+    places = rng.uniform(0, 100, (10, 2)).repeat(3, axis=0)
+    worth, sees = np.array([0.15, 0.7, 0.15]), np.tile(np.tri(3), (10, 1))
+    expected = 20 * sees * worth
+    counts = Counts(rng.poisson(expected.sum(axis=1)).astype(float), expected, worth, np.ones(30))
+    kernel = 0.4**2 * Matern(30, "fixed", nu=0.5)(places)
+    fit = laplace(counts, Prior(kernel[None], np.ones(4), np.empty((30, 0)), np.empty(0)), np.array([6.0]), 1e-7)
+    mean, lever = counts.seen(fit.mode[0])
+    gradient, _ = counts.slopes(mean, np.full(30, 6.0))
+    assert fit.mode[0] == pytest.approx((kernel + 1.0) @ (lever * gradient[:, None]), abs=1e-4)

@@ -15,7 +15,8 @@ from lossmap.base.estimates import Estimate
 from lossmap.base.field import Field, FieldFacts
 from lossmap.base.grid import Grid, Surface
 from lossmap.base.settings import Settings, build
-from lossmap.loss import field_loss, losses, seed_mass_g
+from lossmap.base.tables import POSITIONS, SOURCES
+from lossmap.loss import losses, seed_mass_g
 from lossmap.surfaces import loss as module
 from lossmap.surfaces.loss import loss_surface
 
@@ -28,7 +29,9 @@ USUAL = Settings()
 
 def stops_of(places, seeds, frames, drive=None):
     """The columns of LOSSES that the surface needs."""
-    columns = {"pseudo_seeds": seeds.astype(float), "pseudo_m2": FRAME_M2 * frames, **(drive or {})}
+    columns = {f"{what}_{position}": np.full(len(seeds), np.nan) for what in ("seeds", "frame_m2") for position in POSITIONS}
+    columns |= {"seeds_behind_combine": seeds.astype(float), "frame_m2_behind_combine": np.full(len(seeds), FRAME_M2 * frames)}
+    columns |= {"concentration": 1.0, "weighed": 0.0, **(drive or {})}
     return gpd.GeoDataFrame(columns, geometry=gpd.points_from_xy(*places.T), crs=GRID.crs)
 
 
@@ -154,7 +157,7 @@ def test_without_layers_there_is_still_a_map(strong):
 def test_too_little_to_map_is_one_mean(strong, stops, scale):
     """Few stops or few seeds: one value everywhere, with the interval of the mean, and a note that says so."""
     losses, layers, _, _ = strong
-    few = losses.iloc[:stops].assign(pseudo_seeds=np.minimum(losses["pseudo_seeds"] * scale, 100.0))
+    few = losses.iloc[:stops].assign(seeds_behind_combine=losses["seeds_behind_combine"] * scale)
     found = loss_surface(few, layers, GRID, INSIDE, USUAL, EXACT)
     assert found.is_flat
     assert np.ptp(found.surface.mean) == 0
@@ -163,10 +166,10 @@ def test_too_little_to_map_is_one_mean(strong, stops, scale):
     assert not found.evidence["speed"].share_kg_ha
 
 
-def test_stops_without_a_total_are_left_out(strong, mapped):
-    """A stop that cannot tell the total changes nothing."""
+def test_a_stop_without_any_count_changes_nothing(strong, mapped):
+    """A stop where nothing was counted says nothing."""
     losses, layers, _, _ = strong
-    blind = losses.iloc[[0]].assign(pseudo_seeds=np.nan, pseudo_m2=np.nan)
+    blind = losses.iloc[[0]].assign(seeds_behind_combine=np.nan, frame_m2_behind_combine=np.nan)
     found = loss_surface(pd.concat([losses, blind], ignore_index=True), layers, GRID, INSIDE, USUAL, EXACT)
     assert found.surface.mean == pytest.approx(mapped.surface.mean)
 
@@ -175,56 +178,62 @@ def test_no_total_anywhere(strong):
     """Without a total at any stop the refusal says what to count."""
     losses, layers, _, _ = strong
     with pytest.raises(TooLittleData) as refused:
-        loss_surface(losses.assign(pseudo_m2=np.nan), layers, GRID, INSIDE, USUAL, EXACT)
+        loss_surface(losses.assign(seeds_behind_combine=np.nan), layers, GRID, INSIDE, USUAL, EXACT)
     assert str(refused.value) == (
         "counts: the total loss is known at none of 60 stops; "
         "count behind the combine, and in front of it too where residue is not spread over the header's width"
     )
 
 
-def test_total_agrees_with_the_mean_of_the_stops():
-    """The count model's total and the plain mean of the stops lie in each other's interval, with a width ratio too."""
+def sources_of(rng_seed, discharge_m):
+    """What is made of 30 stops with three positions in a made field, and the truth by source."""
     crop = reference.crop("soybean")
-    for rng_seed, discharge in ((1, None), (2, 4.0)):
-        plan = synthetic.FieldPlan(length_m=400.0, breadth_m=300.0, stops=30, discharge_width_m=discharge, flow_noise=0.0)
-        made = synthetic.make(plan, rng_seed)
-        facts = FieldFacts(
-            name="made",
-            crop="soybean",
-            header_width="30 ft",
-            discharge_width=f"{discharge or 9.144} m",
-            thousand_seed_mass=f"{crop.seed_mass_g.mean} g",
-        )
-        field = Field(Path("made"), facts, crop)
-        layers = {name: made.truth.surfaces[name] for name in ("speed_m_s", "moisture_pct")}
-        grid = layers["speed_m_s"].grid
-        stops = losses(made.counts, field, USUAL.loss, 1)
-        model = loss_surface(stops, layers, grid, grid.inside(made.boundary), USUAL, seed_mass_g(field, USUAL.loss)).field_total
-        plain = field_loss(made.counts, field, USUAL.loss)["total"]
-        assert model.low < plain.mean < model.high
-        assert plain.low < model.mean < plain.high
+    plan = synthetic.FieldPlan(length_m=400.0, breadth_m=300.0, stops=30, discharge_width_m=discharge_m, flow_noise=0.0)
+    made = synthetic.make(plan, rng_seed)
+    facts = FieldFacts(
+        name="made",
+        crop="soybean",
+        header_width="30 ft",
+        discharge_width=f"{discharge_m} m",
+        thousand_seed_mass=f"{crop.seed_mass_g.mean} g",
+    )
+    field = Field(Path("made"), facts, crop)
+    layers = {name: made.truth.surfaces[name] for name in ("speed_m_s", "moisture_pct")}
+    grid = layers["speed_m_s"].grid
+    stops = losses(made.counts, field, USUAL.loss, 1)
+    return loss_surface(stops, layers, grid, grid.inside(made.boundary), USUAL, seed_mass_g(field, USUAL.loss)), made.truth.mean_kg_ha
 
 
-def test_level_is_one_value_in_the_field(mapped):
-    """Levelled, every cell of the field has the given mean and its doubt."""
-    flat = mapped.level(Estimate(50.0, 40.0, 65.0))
-    assert flat.field_total == Estimate(50.0, 40.0, 65.0)
-    assert np.unique(flat.surface.mean).tolist() == [50.0]
-    assert np.unique(flat.surface.high).tolist() == [65.0]
+def test_sources_add_up_and_hold_the_truth():
+    """Residue spread or in a windrow, four fields: sources add up to the total, and 9 of 12 intervals or more hold what was planted."""
+    held = 0
+    for rng_seed, discharge_m in enumerate((9.144, 4.0, 9.144, 1.8), start=1):
+        found, truth = sources_of(rng_seed, discharge_m)
+        assert sum(found.sources[source].mean for source in SOURCES) == pytest.approx(found.field_total.mean)
+        assert sum(found.source_pct[source].mean for source in SOURCES) == pytest.approx(100)
+        assert found.by_counting.high / found.by_counting.low < found.field_total.high / found.field_total.low
+        held += sum(found.sources[source].low < truth[source] < found.sources[source].high for source in SOURCES)
+    assert held >= 9
+
+
+def test_behind_only_tells_no_source(mapped):
+    """Counts behind the combine alone: no source is told, and none is invented."""
+    assert not any(mapped.sources.values())
+    assert not any(mapped.source_pct.values())
 
 
 def test_many_stops_are_brought_together_and_nothing_is_lost(planted, monkeypatch):
-    """Six hundred stops become 250 groups with all their seeds and area, and the field's mean stays."""
+    """Six hundred stops become 300 groups with all their seeds and area, and the field's mean stays."""
     rng = np.random.default_rng(8)
     field = planted.at_random(rng)
     places = rng.uniform(0, 866, (600, 2))
     known = stops_of(places, field.counts(rng, places, 4), 4, {"speed_m_s": field.speed(places), "moisture_pct": field.moisture(places)})
     groups = module._together(known)
-    assert len(groups) == module.MOST_STOPS
-    for name in ("pseudo_seeds", "pseudo_m2"):
+    assert len(groups) == module.MOST_COUNTS
+    for name in ("seeds_behind_combine", "frame_m2_behind_combine"):
         assert groups[name].sum() == pytest.approx(known[name].sum())
     layers, truth = layers_of(field)
     found = loss_surface(known, layers, GRID, INSIDE, USUAL, EXACT)
     assert found.field_total.low < truth.mean() < found.field_total.high
-    assert any("600 stops were brought together in 250 groups" in note for note in found.notes)
+    assert any("600 stops were brought together in 300 groups" in note for note in found.notes)
     assert module._together(known.iloc[:100]) is not groups
