@@ -9,17 +9,17 @@ of the total, and what divides it is never a difference of counts.
 The model, for a count ``y`` on area ``e`` at place ``s`` that sees parts ``p`` with weights ``a_p``::
 
     y ~ negative binomial, mean e sum_p a_p loss_p(s), variance mean + mean^2 / size
-    loss_p(s) = exp(g(s)) share_p(s),  share_p(s) = exp(c_p(s)) / sum of all parts' exp(c(s)), by their worth
-    g(s)   = intercept + slope (v(s) - X)+ + slope (Y - m(s))+ + f(s)
-    c_p(s) = intercept_p + f_p(s)
-    f, f_p ~ Gaussian processes, each with covariance  sd^2 exp(-distance / range)
+    loss_p(s) = level exp(g(s)) w_p exp(h_p(s)) / sum of all parts' w exp(h(s))
+    h_p(s) = intercept + intercept_p + slope (v(s) - X)+ + slope (Y - m(s))+ + f_p(s)
+    g(s)   = sum of all parts' w h(s),  w the shares of the parts where all h are 0
+    f_p    ~ Gaussian processes, each with covariance  sd^2 exp(-distance / range)
 
-So the nested intensities at the three positions are modelled together. (Three log-Gaussian
-parts added up were tried: where they are told apart badly, their logarithms' normal
-approximation put the total 6 to 14 % too high; a total with shares does not.)
-Intercepts and slopes have normal priors, so g and c are one Gaussian process and everything
-below is linear algebra on the covariance C of what the counts see of it
-(`lossmap.surfaces.laplace`):
+So the nested intensities at the three positions are modelled together, each part close to
+log-Gaussian, and the total is so exactly. (Log-Gaussian parts simply added up put the total
+6 to 14 % too high where parts are told apart badly; a total whose shares do not know of it
+held the truth too seldom where residue lies in a windrow.) Intercepts and slopes have normal
+priors, so h is one Gaussian process and everything below is linear algebra on the
+covariance C of what the counts see of it (`lossmap.surfaces.laplace`):
 
 * (sd, range, size) are not optimised but summed over a fixed lattice, each combination
   weighted by prior times evidence (Rue, Martino & Chopin 2009), and so are the models
@@ -28,11 +28,11 @@ below is linear algebra on the covariance C of what the counts see of it
   ``h S h'`` to C, and with ``P = h' M h``, ``M = (C + 1/W)^-1``, ``r = h' gradient``, the
   log evidence changes by ``r' (1/S + P)^-1 r / 2 - log|1 + S P| / 2`` to second order.
   Only combinations that carry weight by this are then stepped to their own mode;
-* mean and covariance of g and c anywhere under the whole mixture need no loop over it: with
+* mean and covariance of g and h anywhere under the whole mixture need no loop over it: with
   the features ``phi(s) = (exp(-|s - s_i| / range), 1, hinges(s))`` a combination's mean of
   latent k is ``phi a_k`` and its covariance of k and l ``prior - phi B_k M B_l' phi'``, so
   weighted sums of ``a_k a_l' - B_k M B_l'``, one for each range, serve every cell. The
-  ranges halve, so that one exponential and squaring give all five kernels.
+  ranges halve, so that one exponential and squaring give all six kernels.
 
 Everything is deterministic, and linear in the number of cells.
 """
@@ -65,24 +65,26 @@ DRIVERS = ("speed", "dryness")
 
 # The lattice. Ranges as shares of the field's diagonal; they halve (see the module's last point).
 SD = np.array([0.1, 0.2, 0.35, 0.55, 0.85])
-RANGE = 0.5 ** np.arange(1, 6)
+RANGE = 0.5 ** np.arange(1, 7)
 SIZE = np.array([1.0, 2.5, 6.0, 15.0, 50.0])
 
 # Priors: exponential on sd and on the clumping 1/sqrt(size). On the logarithm of the range it
 # falls with the range's root: loss changes over tens of metres at least as readily as over
 # hundreds, and a range that is taken too long makes a map too sure of itself.
-SD_MEAN, CLUMPING_MEAN = 0.8, 0.3
+SD_MEAN, CLUMPING_MEAN = 0.4, 0.3
 INTERCEPT_SD = 1.0
-# Of the logarithm of each part's share about the field's own: wider ones draw small shares up.
-SHARE_SD = 0.7
+# Of what each part's intercept has alone: wider ones draw small parts up.
+PART_SD = 0.7
 #: Prior sd of the slopes of log loss, per m/s and per point of moisture: between a moderate
 #: effect (x1.49 for +0.5 m/s, x1.65 for -2 points) and one of twice that.
 SLOPE_SD = {"speed": 1.2, "dryness": 0.4}
 
 # Share of the weight of each model (with or without a driver) that is stepped to its own mode.
-KEPT = 0.995
+KEPT = 0.98
 # How far g may still move, in the search for the combinations that matter and in those that are kept.
 ROUGH, FINE = 0.1, 0.01
+# Most combinations that a second opinion on a driver is averaged over.
+MOST_PLAIN = 12
 # Places a block: small enough for the processor's cache.
 BLOCK = 1024
 # Bytes of one batch of kernels.
@@ -161,6 +163,20 @@ class Hinge:
 
 
 @dataclass(frozen=True)
+class Plain:
+    """The likeliest combinations without any driver: weight ``[model]``, pull of each count ``[model, count]``, precision."""
+
+    weight: Floats
+    gradient: Floats
+    precision: Floats
+
+    def score(self, beyond: Floats) -> float:
+        """How many standard errors the slope of a hinge not fitted lies above 0; `beyond` is ``[count]``."""
+        pull, grip = self.gradient @ beyond, np.einsum("c,jcd,d->j", beyond, self.precision, beyond)
+        return float(self.weight @ (pull / np.sqrt(np.maximum(grip, 1e-12))))
+
+
+@dataclass(frozen=True)
 class Slope:
     """What the counts say of one slope: a mixture of normals, ``[combination]`` each.
 
@@ -199,11 +215,11 @@ class Posterior:
     ----------
     weight : float
     mean : array, ``[range, latent, feature]``
-        Of the coefficients ``a``.
+        Of the coefficients ``a``; latent 0 is the total's g, the others, where there are several parts, their h.
     second : array, ``[range, latent, latent, feature, feature]``
         Of ``a a' - B M B'`` and the prior variances of intercept and slopes.
     variance : array, ``[range]``
-        Of sd^2.
+        Of sd^2; times `CountModel.gram_` the prior covariance of the latents' processes at one place.
     slope, slope_second : array, ``[hinge]``
         Of each slope and of its square.
     slope_mean : array, ``[hinge, range, feature]``
@@ -259,12 +275,18 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
         Total where all latents are 0, in the unit of `Counted.worth`.
     share_ : array, ``[part]``
         Of each part in it.
+    mix_ : array, ``[latent, part]``
+        How g and the h that are mapped are made of the parts' h.
+    gram_ : array, ``[latent, latent]``
+        Products of its rows.
     hinges_ : list of Hinge
         Every knot of every driver that was fitted.
     slopes_ : dict of str to Slope
         Each driver's slope over the models with that driver.
     knots_ : dict of str to float
         Each driver's knot, averaged over those models.
+    plain_ : Plain
+        Fits without any driver.
     groups_ : dict of (int, int) to Posterior
         One for each pair of hinges (of speed, of dryness; -1 without), weights adding to 1.
 
@@ -305,7 +327,9 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
         self.share_ = counted.worth * rates / self.level_
         self.hinges_ = self._hinges(speed, moisture)
         self.design_ = self._design(len(self.places_), speed, moisture)
-        self._intercept = np.array([INTERCEPT_SD**2, *([SHARE_SD**2] * (rates.size if rates.size > 1 else 0))])
+        self.mix_ = np.ones((1, 1)) if rates.size == 1 else np.vstack([self.share_, np.eye(rates.size)])
+        self.gram_ = self.mix_ @ self.mix_.T
+        self._own = PART_SD**2 if rates.size > 1 else 0.0
         self._variance = np.array([SLOPE_SD[hinge.driver] ** 2 for hinge in self.hinges_])
         kernels = np.stack([kernel.copy() for kernel in _kernels(self.places_, self.places_, self._longest_m())])
         self._kernels = kernels[:, counted.stop[:, None], counted.stop]
@@ -344,7 +368,7 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
             first[rows] += features @ part.mean[step, 0]
             second[rows] += np.einsum("ij,ij->i", features @ part.second[step, 0, 0], features)
         first /= part.weight
-        variance = (second + part.variance.sum()) / part.weight - first**2
+        variance = (second + self.gram_[0, 0] * part.variance.sum()) / part.weight - first**2
         return first + math.log(self.level_), np.maximum(variance, 1e-12)
 
     def joint(
@@ -359,8 +383,7 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
             for one, other in itertools.product(range(latents), repeat=2):
                 second[one, :, other] += features @ part.second[step, one, other] @ features.T
         for step, kernel in enumerate(_kernels(places_m, places_m, self._longest_m())):
-            for one in range(latents):
-                second[one, :, one] += part.variance[step] * kernel
+            second += part.variance[step] * self.gram_[:, None, :, None] * kernel[None, :, None, :]
         first /= part.weight
         return first, second / part.weight - np.multiply.outer(first, first)
 
@@ -444,12 +467,12 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
         """Covariance of g for `rows` of the lattice, with the hinges of one model."""
         kernel = SD[LATTICE.sd[rows], None, None] ** 2 * self._kernels[LATTICE.range[rows]]
         active = [column for column in key if column >= 0]
-        return Prior(kernel, self._intercept, self.design_[self.counted_.stop][:, active], self._variance[active])
+        return Prior(kernel, INTERCEPT_SD**2, self._own, self.design_[self.counted_.stop][:, active], self._variance[active])
 
     def _scores(self, counts: Counts) -> tuple[dict[tuple[int, int], Floats], Floats]:
         """Log of prior times evidence of each model at each row of the lattice, from the model without drivers; and its modes."""
         every, hinges = np.arange(LATTICE.size.size), len(self.hinges_)
-        plain, modes = np.empty(every.size), np.empty((every.size, counts.seeds.size, counts.latents))
+        plain, modes = np.empty(every.size), np.empty((every.size, *counts.expected.shape))
         pull, grip = np.empty((every.size, hinges)), np.empty((every.size, hinges, hinges))
         start, beyond = None, self.design_[self.counted_.stop]
         for rows in self._batches(every):
@@ -459,6 +482,7 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
             plain[rows], modes[rows] = fit.log_evidence + LATTICE.log_prior[rows], fit.mode
             pull[rows] = fit.gradient @ beyond
             grip[rows] = beyond.T @ (fit.precision @ beyond)
+        self.plain_ = self._plain(counts, plain, modes)
         scores: dict[tuple[int, int], Floats] = {}
         for key in self._keys():
             used = [column for column in key if column >= 0]
@@ -466,9 +490,16 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
             scores[key] = plain + gain + self._log_prior(key)
         return scores, modes
 
+    def _plain(self, counts: Counts, score: Floats, modes: Floats) -> Plain:
+        """The likeliest rows of the lattice, stepped to their modes."""
+        rows = np.sort(np.argsort(-score, kind="stable")[:MOST_PLAIN])
+        fit = laplace(counts, self._prior(rows), LATTICE.size[rows], FINE, modes[rows])
+        weight = np.exp(score[rows] - score.max())
+        return Plain(weight / weight.sum(), fit.gradient, fit.precision)
+
     def _sums(self, fit: Fit, rows: Whole, key: tuple[int, int], weight: Floats) -> tuple[Posterior, list[_Slopes]]:
         """What `rows` of one model add to the mixture."""
-        stops, latents, hinges = len(self.places_), fit.lever.shape[2], len(self.hinges_)
+        stops, latents, hinges = len(self.places_), len(self.mix_), len(self.hinges_)
         active = [column for column in key if column >= 0]
         known = _Known(self, fit, rows, active)
         used = np.array([*range(stops + 1), *(stops + 1 + column for column in active)])
@@ -493,7 +524,7 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
     def _expected_sd(self, counts: Counts) -> dict[str, float]:
         """Posterior sd of each driver's slope from where and how much was looked at, averaged over the priors."""
         expected = {driver: 0.0 for driver in DRIVERS if any(hinge.driver == driver for hinge in self.hinges_)}
-        _, lever = counts.seen(np.zeros((1, counts.seeds.size, counts.latents)))
+        _, lever = counts.seen(np.zeros((1, *counts.expected.shape)))
         beyond = self.design_[self.counted_.stop]
         for rows in self._batches(np.arange(LATTICE.size.size)) if expected else []:
             noisy = self._prior(rows).covariance(lever)
@@ -528,14 +559,17 @@ class _Known:
     """
 
     def __init__(self, model: CountModel, fit: Fit, rows: Whole, active: list[int]) -> None:
-        self.fit, self.intercept, self.variance = fit, model._intercept, model._variance[active]
+        self.fit, self.gram, self.variance = fit, model.gram_, model._variance[active]
+        self.part_own = model._own
+        # lever of each count on each latent, [model, count, latent]
+        self.lever = fit.lever @ model.mix_.T
         self.sd2 = SD[LATTICE.sd[rows]] ** 2
         self.stop, self.stops = model.counted_.stop, len(model.places_)
         self.is_of_stop = (self.stop[:, None] == np.arange(self.stops)).astype(float)
         self.is_one_each = np.array_equal(self.stop, np.arange(self.stops))
         self.beyond = model.design_[self.stop][:, active]
         # prior covariance of intercept and slopes with what the counts see, [model, count, 1 + active] a latent
-        self.reach = [self._reach(latent) for latent in range(fit.lever.shape[2])]
+        self.reach = [self._reach(latent) for latent in range(len(self.gram))]
         self.gripped = [fit.precision @ reach for reach in self.reach]
         self.mean = np.stack([self._mean(latent) for latent in range(len(self.reach))], axis=1)
         self.slope_grip = fit.precision @ self.beyond
@@ -543,12 +577,12 @@ class _Known:
         self.slope_variance = self.variance - self.variance**2 * np.einsum("ch,jch->jh", self.beyond, self.slope_grip)
 
     def _reach(self, latent: int) -> Floats:
-        slopes = self.beyond * self.variance if latent == 0 else np.zeros_like(self.beyond)
-        of_intercept = self.intercept[latent] * self.fit.lever[:, :, [latent]]
-        return np.concatenate([of_intercept, np.broadcast_to(slopes, (*of_intercept.shape[:2], slopes.shape[1]))], axis=2)
+        of_intercept = INTERCEPT_SD**2 + self.part_own * self.lever[:, :, [latent]]
+        slopes = np.broadcast_to(self.beyond * self.variance, (*of_intercept.shape[:2], self.variance.size))
+        return np.concatenate([of_intercept, slopes], axis=2)
 
     def _mean(self, latent: int) -> Floats:
-        of_stops = self.sd2[:, None] * self._by_stop(self.fit.gradient * self.fit.lever[:, :, latent])
+        of_stops = self.sd2[:, None] * self._by_stop(self.fit.gradient * self.lever[:, :, latent])
         return np.hstack([of_stops, np.einsum("jc,jcd->jd", self.fit.gradient, self.reach[latent])])
 
     def _by_stop(self, values: Floats) -> Floats:
@@ -558,7 +592,7 @@ class _Known:
     def second(self, one: int, other: int, here: Whole, weight: Floats) -> Floats:
         """Weighted sum of ``a a' - B M B'`` of two latents, with the prior of intercept and slopes, ``[feature, feature]``."""
         out = (self.mean[here, one].T * weight) @ self.mean[here, other]
-        scaled = [(weight**0.5 * self.sd2[here])[:, None] * self.fit.lever[here, :, latent] for latent in (one, other)]
+        scaled = [(weight**0.5 * self.sd2[here])[:, None] * self.lever[here, :, latent] for latent in (one, other)]
         seen = np.zeros((self.stop.size, self.stop.size))
         for left, right, row in zip(*scaled, here, strict=True):
             seen += left[:, None] * self.fit.precision[row] * right
@@ -566,19 +600,19 @@ class _Known:
         out[: self.stops, self.stops :] -= self._cross(one, other, here, weight)
         out[self.stops :, : self.stops] -= self._cross(other, one, here, weight).T
         known = np.tensordot(weight, self.reach[one][here].swapaxes(1, 2) @ self.gripped[other][here], 1)
-        own = np.concatenate([[self.intercept[one]], self.variance * (one == 0)]) * (one == other)
+        own = np.append(INTERCEPT_SD**2 + self.part_own * self.gram[one, other], self.variance)
         out[self.stops :, self.stops :] += weight.sum() * np.diag(own) - known
         return np.asarray(out)
 
     def _cross(self, of_stops: int, of_design: int, here: Whole, weight: Floats) -> Floats:
         """Part of ``B M B'`` between the process of one latent and intercept and slopes of another, ``[stop, 1 + active]``."""
-        seen = (weight * self.sd2[here])[:, None] * self.fit.lever[here, :, of_stops]
+        seen = (weight * self.sd2[here])[:, None] * self.lever[here, :, of_stops]
         return self._by_stop(np.einsum("jc,jcd->dc", seen, self.gripped[of_design][here])).T
 
     def with_slope(self, place: int, here: Whole, weight: Floats) -> Floats:
         """Weighted sum of the coefficients of ``E[g slope]``, ``[feature]``."""
         pull = self.variance[place] * self.slope_grip[here, :, place]
-        of_stops = -self.sd2[here, None] * self._by_stop(pull * self.fit.lever[here, :, 0])
+        of_stops = -self.sd2[here, None] * self._by_stop(pull * self.lever[here, :, 0])
         of_design = -np.einsum("jc,jcd->jd", pull, self.reach[0][here])
         of_design[:, 1 + place] += self.variance[place]
         both = np.hstack([of_stops, of_design]) + self.mean[here, 0] * self.slope[here, place, None]

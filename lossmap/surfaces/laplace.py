@@ -1,17 +1,19 @@
 """Gaussian processes seen through negative-binomial counts: the mode and the evidence of many models at once.
 
-What is not seen (latent) are Gaussian processes: the logarithm of the total loss, and where
-the counts tell several parts of it apart one more for each part, whose exponentials divide
-the total. A count sees the parts that lie on its area::
+The counts tell one or more parts of the loss apart. What is not seen (latent) is one
+Gaussian process h a part, about the logarithm of that part. With w the shares of the parts
+where all h are 0, the loss as a whole and what a count sees of it are taken as::
 
-    mean = exp(total) sum over parts of expected exp(part) / sum over parts of worth exp(part)
+    total = exp(sum over parts of w h)
+    mean  = total * (sum over parts of expected exp(h)) / (sum over parts of w exp(h))
 
-With `lever` the change of the logarithm of that mean for a change of each latent (1 for the
-total), at every step one number a count is seen, linearly:
+so that the logarithm of the total is normal when h is, and each part is close to
+``w exp(h)``. With `lever` the change of the logarithm of that mean for a change of each h
+(they add to 1), at every step one number a count is seen, linearly:
 
-* its prior covariance over counts is ``C = sd^2 k * lever lever' + lever T lever' + h S h'``,
-  with ``T`` the prior variances of the intercepts, ``h`` the hinges of the total and ``S``
-  the prior variances of their slopes;
+* its prior covariance over counts is ``C = (sd^2 k + own) * lever lever' + level + h S h'``,
+  with ``own`` and ``level`` the prior variances of what parts' intercepts have alone and
+  together, ``h`` here the hinges that all parts share and ``S`` the prior variances of their slopes;
 * the posterior follows from ``(C + 1/W)^-1``, W the curvature of each count's likelihood in
   the logarithm of its mean. For one part this is Newton's method and Laplace's
   approximation (Rasmussen & Williams 2006, algorithms 3.1 and 3.2, from memory); for
@@ -61,21 +63,15 @@ class Counts:
     worth: Floats
     breadth: Floats
 
-    @property
-    def latents(self) -> int:
-        """The total, and one for each of several parts."""
-        return 1 + self.worth.size if self.worth.size > 1 else 1
-
-    def seen(self, g: Floats) -> tuple[Floats, Floats]:
-        """Mean of each count ``[..., count]`` and its lever on each latent ``[..., count, latent]``, at latents `g`."""
-        total = np.exp(g[..., 0])
-        if self.latents == 1:
-            return total * self.expected[:, 0], np.ones((*total.shape, 1))
-        parts = np.exp(g[..., 1:])
+    def seen(self, h: Floats) -> tuple[Floats, Floats]:
+        """Mean of each count ``[..., count]`` and its lever on each part ``[..., count, part]``, at latents `h`."""
+        parts = np.exp(h)
+        if self.worth.size == 1:
+            return parts[..., 0] * self.expected[:, 0], np.ones_like(parts)
         here, everything = self.expected * parts, self.worth * parts
         seen, whole = here.sum(axis=-1), everything.sum(axis=-1)
-        lever = here / seen[..., None] - everything / whole[..., None]
-        return total * seen / whole, np.concatenate([np.ones((*total.shape, 1)), lever], axis=-1)
+        mean = np.exp(h @ self.worth) * seen / whole
+        return mean, self.worth + here / seen[..., None] - everything / whole[..., None]
 
     def slopes(self, mean: Floats, size: Floats) -> tuple[Floats, Floats]:
         """First derivative and negative second derivative of the log likelihood in the logarithm of the mean."""
@@ -97,14 +93,14 @@ class Counts:
 
 @dataclass(frozen=True)
 class Prior:
-    """Covariance of the latents under each model of a batch; they are independent, and only the total has slopes.
+    """Covariance of the latents under each model of a batch; parts share level and slopes and are independent beside them.
 
     Attributes
     ----------
     kernel : array, ``[model, count, count]``
-        Covariance of one latent's process between the places of the counts.
-    intercept : array, ``[latent]``
-        Variance of each latent's intercept.
+        Covariance of one part's process between the places of the counts.
+    level, own : float
+        Variance of the intercept that parts share, and of that which each has alone.
     hinges : array, ``[count, hinge]``
         How far each count's place is beyond each knot.
     variance : array, ``[hinge]``
@@ -112,27 +108,32 @@ class Prior:
     """
 
     kernel: Floats
-    intercept: Floats
+    level: float
+    own: float
     hinges: Floats
     variance: Floats
 
     def of(self, chosen: npt.NDArray[np.bool_]) -> Prior:
         """The models chosen."""
-        return Prior(self.kernel[chosen], self.intercept, self.hinges, self.variance)
+        return Prior(self.kernel[chosen], self.level, self.own, self.hinges, self.variance)
 
     def covariance(self, lever: Floats) -> Floats:
         """Of the logarithms of the counts' means, ``[model, count, count]``."""
-        together = np.asarray(lever @ lever.swapaxes(-1, -2) * self.kernel)
-        together += (lever * self.intercept) @ lever.swapaxes(-1, -2)
-        together += (self.hinges * self.variance) @ self.hinges.T
+        alike = lever @ lever.swapaxes(-1, -2)
+        together = np.asarray(alike * self.kernel)
+        together += self.own * alike
+        together += self.shared()
         return together
 
+    def shared(self) -> Floats:
+        """Covariance of what all parts share, ``[count, count]``."""
+        return np.asarray(self.level + (self.hinges * self.variance) @ self.hinges.T)
+
     def back(self, lever: Floats, pull: Floats) -> Floats:
-        """Latents at each count's place from one number a count, ``[model, count, latent]``."""
+        """Latents at each count's place from one number a count, ``[model, count, part]``."""
         pulls = lever * pull[:, :, None]
-        found = self.kernel @ pulls + self.intercept * pulls.sum(axis=1, keepdims=True)
-        found[:, :, 0] += pull @ (self.hinges * self.variance) @ self.hinges.T
-        return np.asarray(found)
+        own = self.kernel @ pulls + self.own * pulls.sum(axis=1, keepdims=True)
+        return np.asarray(own + (pull @ self.shared())[:, :, None])
 
 
 @dataclass(frozen=True)
@@ -141,9 +142,9 @@ class Fit:
 
     Attributes
     ----------
-    mode : array, ``[model, count, latent]``
+    mode : array, ``[model, count, part]``
         Likeliest latents at the place of each count.
-    lever : array, ``[model, count, latent]``
+    lever : array, ``[model, count, part]``
     gradient : array, ``[model, count]``
         Of the log likelihood in the logarithm of the count's mean, where the last step
         ends; the mode is prior covariance times this.
@@ -171,11 +172,11 @@ def laplace(counts: Counts, prior: Prior, size: Floats, tolerance: float, start:
     tolerance : float
         A model whose latents moved by no more than this in its last step has arrived. The error
         that is left is about its square for one part and smaller than it for several.
-    start : array, ``[model, count, latent]``, optional
+    start : array, ``[model, count, part]``, optional
         Where to step from; 0 where not given.
     """
     sizes = size[:, None] * counts.breadth
-    g = np.zeros((len(size), counts.seeds.size, counts.latents)) if start is None else start.copy()
+    g = np.zeros((len(size), *counts.expected.shape)) if start is None else start.copy()
     _step_to_mode(counts, prior, sizes, g, tolerance)
     view = _View(counts, prior, sizes, g)
     precision = view.root[:, :, None] * np.linalg.inv(view.inner) * view.root[:, None, :]

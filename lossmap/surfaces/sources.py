@@ -73,11 +73,14 @@ def divided(
     """
     rng = np.random.default_rng(rng_seed)
     mean, covariance = model.joint(places_m, speed, moisture)
+    own = slice(0, 1) if len(parts) == 1 else slice(1, None)
+    mean, covariance = mean[own], covariance[own][:, :, own]
     root = np.linalg.cholesky(covariance.reshape(mean.size, mean.size) + JITTER * np.eye(mean.size))
     steps = rng.standard_normal((HALF_DRAWS, mean.size)) @ root.T
     drawn = (mean.ravel() + np.concatenate([steps, -steps])).reshape(-1, *mean.shape)
-    weight = model.share_[:, None] * np.exp(drawn[:, 1:]) if len(parts) > 1 else np.ones((len(drawn), 1, mean.shape[1]))
-    amounts = np.exp(drawn[:, :1]) * weight / weight.sum(axis=1, keepdims=True)
+    total = np.exp(np.einsum("p,dpk->dk", model.share_, drawn))
+    weight = model.share_[:, None] * np.exp(drawn)
+    amounts = total[:, None] * weight / weight.sum(axis=1, keepdims=True)
     of_kind = {is_ears: rng.permutation(_normal(len(drawn))) for is_ears in (False, True)}
     masses = np.column_stack([np.exp(part.mass_doubt * of_kind[part.is_ears]) for part in parts])
     return Division(parts, model.level_ * amounts.mean(axis=2), masses)

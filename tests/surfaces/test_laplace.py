@@ -16,7 +16,7 @@ def counts_at(seeds, expected):
 
 def prior_of(kernels):
     """Without a driver."""
-    return Prior(np.asarray(kernels, float), np.zeros(1), np.empty((kernels.shape[-1], 0)), np.empty(0))
+    return Prior(np.asarray(kernels, float), 0.0, 0.0, np.empty((kernels.shape[-1], 0)), np.empty(0))
 
 
 def fitted(counts, kernels, size, start=None):
@@ -94,7 +94,7 @@ def test_slopes_given_apart_are_part_of_the_covariance():
     rng = np.random.default_rng(3)
     hinge, counts = rng.uniform(0, 1, (12, 1)), counts_at(rng.poisson(5, 12), np.full(12, 4.0))
     kernel = (0.3**2 * np.eye(12) + 1.0)[None]
-    apart = laplace(counts, Prior(kernel - 1.0, np.ones(1), hinge, np.array([1.44])), np.array([6.0]), 1e-6)
+    apart = laplace(counts, Prior(kernel - 1.0, 1.0, 0.0, hinge, np.array([1.44])), np.array([6.0]), 1e-6)
     inside = fitted(counts, kernel + 1.44 * hinge @ hinge.T, np.array([6.0]))
     assert apart.mode == pytest.approx(inside.mode, abs=1e-5)
     assert apart.log_evidence == pytest.approx(inside.log_evidence, abs=1e-6)
@@ -108,7 +108,7 @@ def test_several_parts_arrive_at_a_mode():
     expected = 20 * sees * worth
     counts = Counts(rng.poisson(expected.sum(axis=1)).astype(float), expected, worth, np.ones(30))
     kernel = 0.4**2 * Matern(30, "fixed", nu=0.5)(places)
-    fit = laplace(counts, Prior(kernel[None], np.ones(4), np.empty((30, 0)), np.empty(0)), np.array([6.0]), 1e-7)
+    fit = laplace(counts, Prior(kernel[None], 1.0, 0.5, np.empty((30, 0)), np.empty(0)), np.array([6.0]), 1e-7)
     mean, lever = counts.seen(fit.mode[0])
     gradient, _ = counts.slopes(mean, np.full(30, 6.0))
-    assert fit.mode[0] == pytest.approx((kernel + 1.0) @ (lever * gradient[:, None]), abs=1e-4)
+    assert fit.mode[0] == pytest.approx((kernel + 0.5) @ (lever * gradient[:, None]) + gradient.sum(), abs=1e-4)
