@@ -285,6 +285,8 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
         Each driver's slope over the models with that driver.
     knots_ : dict of str to float
         Each driver's knot, averaged over those models.
+    lattice_weight_ : array, ``[row of the lattice]``
+        Weight of each combination over all models; adds to 1.
     plain_ : Plain
         Fits without any driver.
     groups_ : dict of (int, int) to Posterior
@@ -386,6 +388,12 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
             second += part.variance[step] * self.gram_[:, None, :, None] * kernel[None, :, None, :]
         first /= part.weight
         return first, second / part.weight - np.multiply.outer(first, first)
+
+    def typical(self) -> tuple[float, float, float]:
+        """What the counts make likeliest of sd, of range [m] and of the negative binomial's size on an area of mean size."""
+        variance = self.lattice_weight_ @ SD[LATTICE.sd] ** 2
+        log_range = self.lattice_weight_ * SD[LATTICE.sd] ** 2 @ np.log(self._longest_m() * 0.5**LATTICE.range)
+        return float(np.sqrt(variance)), float(np.exp(log_range / variance)), float(1 / (self.lattice_weight_ @ (1 / LATTICE.size)))
 
     def posterior(self, hinges: Collection[int] | None = None) -> Posterior:
         """All groups added up, or those with any of these hinges (indices into `hinges_`)."""
