@@ -87,8 +87,8 @@ ROUGH, FINE = 0.1, 0.01
 MOST_PLAIN = 12
 # Places a block: small enough for the processor's cache.
 BLOCK = 1024
-# Bytes of one batch of kernels.
-BATCH = 32e6
+# Bytes of one batch of kernels: about what a processor keeps near.
+BATCH = 8e6
 # Steps towards the likeliest rates of the parts, which only centre the intercepts.
 RATE_STEPS = 300
 # Clumping that the rates' own doubt is reckoned with.
@@ -214,12 +214,12 @@ class Posterior:
     Attributes
     ----------
     weight : float
-    mean : array, ``[range, latent, feature]``
-        Of the coefficients ``a``; latent 0 is the total's g, the others, where there are several parts, their h.
-    second : array, ``[range, latent, latent, feature, feature]``
+    mean : array, ``[range, part, feature]``
+        Of the coefficients ``a``.
+    second : array, ``[range, part, part, feature, feature]``
         Of ``a a' - B M B'`` and the prior variances of intercept and slopes.
     variance : array, ``[range]``
-        Of sd^2; times `CountModel.gram_` the prior covariance of the latents' processes at one place.
+        Of sd^2.
     slope, slope_second : array, ``[hinge]``
         Of each slope and of its square.
     slope_mean : array, ``[hinge, range, feature]``
@@ -235,13 +235,13 @@ class Posterior:
     slope_mean: Floats
 
     @classmethod
-    def nothing(cls, latents: int, features: int, hinges: int) -> Posterior:
+    def nothing(cls, parts: int, features: int, hinges: int) -> Posterior:
         """A sum of no combinations."""
         steps = RANGE.size
         return cls(
             0.0,
-            np.zeros((steps, latents, features)),
-            np.zeros((steps, latents, latents, features, features)),
+            np.zeros((steps, parts, features)),
+            np.zeros((steps, parts, parts, features, features)),
             np.zeros(steps),
             np.zeros(hinges),
             np.zeros(hinges),
@@ -275,10 +275,6 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
         Total where all latents are 0, in the unit of `Counted.worth`.
     share_ : array, ``[part]``
         Of each part in it.
-    mix_ : array, ``[latent, part]``
-        How g and the h that are mapped are made of the parts' h.
-    gram_ : array, ``[latent, latent]``
-        Products of its rows.
     hinges_ : list of Hinge
         Every knot of every driver that was fitted.
     slopes_ : dict of str to Slope
@@ -329,8 +325,6 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
         self.share_ = counted.worth * rates / self.level_
         self.hinges_ = self._hinges(speed, moisture)
         self.design_ = self._design(len(self.places_), speed, moisture)
-        self.mix_ = np.ones((1, 1)) if rates.size == 1 else np.vstack([self.share_, np.eye(rates.size)])
-        self.gram_ = self.mix_ @ self.mix_.T
         self._own = PART_SD**2 if rates.size > 1 else 0.0
         self._variance = np.array([SLOPE_SD[hinge.driver] ** 2 for hinge in self.hinges_])
         kernels = np.stack([kernel.copy() for kernel in _kernels(self.places_, self.places_, self._longest_m())])
@@ -365,29 +359,39 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
     ) -> tuple[Floats, Floats]:
         """Mean and variance of the logarithm of the total, ``[place]``, under the mixture or `part` of it."""
         part = self.posterior() if part is None else part
+        mean = np.einsum("p,rpf->rf", self.share_, part.mean)
+        square = np.einsum("p,rpqfg,q->rfg", self.share_, part.second, self.share_)
         first, second = np.zeros(len(places_m)), np.zeros(len(places_m))
         for rows, step, features in self.features(places_m, speed, moisture):
-            first[rows] += features @ part.mean[step, 0]
-            second[rows] += np.einsum("ij,ij->i", features @ part.second[step, 0, 0], features)
+            first[rows] += features @ mean[step]
+            second[rows] += np.einsum("ij,ij->i", features @ square[step], features)
         first /= part.weight
-        variance = (second + self.gram_[0, 0] * part.variance.sum()) / part.weight - first**2
+        variance = (second + self.share_ @ self.share_ * part.variance.sum()) / part.weight - first**2
         return first + math.log(self.level_), np.maximum(variance, 1e-12)
 
     def joint(
         self, places_m: Floats, speed: Floats | None = None, moisture: Floats | None = None, part: Posterior | None = None
     ) -> tuple[Floats, Floats]:
-        """Mean ``[latent, place]`` and covariance ``[latent, place, latent, place]`` of the latents; for a few hundred places."""
+        """Mean ``[part, place]`` and covariance ``[part, place, part, place]`` of the parts' h; for a few hundred places."""
         part = self.posterior() if part is None else part
-        latents, places = part.mean.shape[1], len(places_m)
-        first, second = np.zeros((latents, places)), np.zeros((latents, places, latents, places))
+        parts, places = self.share_.size, len(places_m)
+        first, second = np.zeros((parts, places)), np.zeros((parts, places, parts, places))
         for _, step, features in self.features(places_m, speed, moisture, block=places):
             first += part.mean[step] @ features.T
-            for one, other in itertools.product(range(latents), repeat=2):
+            for one, other in itertools.product(range(parts), repeat=2):
                 second[one, :, other] += features @ part.second[step, one, other] @ features.T
         for step, kernel in enumerate(_kernels(places_m, places_m, self._longest_m())):
-            second += part.variance[step] * self.gram_[:, None, :, None] * kernel[None, :, None, :]
+            for one in range(parts):
+                second[one, :, one] += part.variance[step] * kernel
         first /= part.weight
         return first, second / part.weight - np.multiply.outer(first, first)
+
+    def joint_total(
+        self, places_m: Floats, speed: Floats | None = None, moisture: Floats | None = None, part: Posterior | None = None
+    ) -> tuple[Floats, Floats]:
+        """Mean ``[place]`` and covariance ``[place, place]`` of the logarithm of the total; for a few hundred places."""
+        mean, covariance = self.joint(places_m, speed, moisture, part)
+        return self.share_ @ mean + math.log(self.level_), np.einsum("p,pkql,q->kl", self.share_, covariance, self.share_)
 
     def typical(self) -> tuple[float, float, float]:
         """What the counts make likeliest of sd, of range [m] and of the negative binomial's size on an area of mean size."""
@@ -507,16 +511,16 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
 
     def _sums(self, fit: Fit, rows: Whole, key: tuple[int, int], weight: Floats) -> tuple[Posterior, list[_Slopes]]:
         """What `rows` of one model add to the mixture."""
-        stops, latents, hinges = len(self.places_), len(self.mix_), len(self.hinges_)
+        stops, parts, hinges = len(self.places_), self.share_.size, len(self.hinges_)
         active = [column for column in key if column >= 0]
         known = _Known(self, fit, rows, active)
         used = np.array([*range(stops + 1), *(stops + 1 + column for column in active)])
-        out = Posterior.nothing(latents, stops + 1 + hinges, hinges)
+        out = Posterior.nothing(parts, stops + 1 + hinges, hinges)
         for step in np.unique(LATTICE.range[rows]):
             here = np.flatnonzero(LATTICE.range[rows] == step)
             out.mean[step][:, used] = np.tensordot(weight[here], known.mean[here], 1)
             out.variance[step] = weight[here] @ known.sd2[here]
-            for one, other in itertools.combinations_with_replacement(range(latents), 2):
+            for one, other in itertools.combinations_with_replacement(range(parts), 2):
                 second = known.second(one, other, here, weight[here])
                 out.second[step, one, other][np.ix_(used, used)] = second
                 out.second[step, other, one][np.ix_(used, used)] = second.T
@@ -561,46 +565,43 @@ class _Known:
     Attributes
     ----------
     sd2 : array, ``[model]``
-    mean : array, ``[model, latent, feature]``
-        Coefficients of each latent's mean.
+    mean : array, ``[model, part, feature]``
+        Coefficients of each part's mean.
     slope, slope_variance : array, ``[model, active]``
     """
 
     def __init__(self, model: CountModel, fit: Fit, rows: Whole, active: list[int]) -> None:
-        self.fit, self.gram, self.variance = fit, model.gram_, model._variance[active]
-        self.part_own = model._own
-        # lever of each count on each latent, [model, count, latent]
-        self.lever = fit.lever @ model.mix_.T
+        self.fit, self.share, self.own, self.variance = fit, model.share_, model._own, model._variance[active]
         self.sd2 = SD[LATTICE.sd[rows]] ** 2
         self.stop, self.stops = model.counted_.stop, len(model.places_)
         self.is_of_stop = (self.stop[:, None] == np.arange(self.stops)).astype(float)
         self.is_one_each = np.array_equal(self.stop, np.arange(self.stops))
         self.beyond = model.design_[self.stop][:, active]
-        # prior covariance of intercept and slopes with what the counts see, [model, count, 1 + active] a latent
-        self.reach = [self._reach(latent) for latent in range(len(self.gram))]
+        # prior covariance of intercept and slopes with what the counts see, [model, count, 1 + active] a part
+        self.reach = [self._reach(part) for part in range(self.share.size)]
         self.gripped = [fit.precision @ reach for reach in self.reach]
-        self.mean = np.stack([self._mean(latent) for latent in range(len(self.reach))], axis=1)
+        self.mean = np.stack([self._mean(part) for part in range(self.share.size)], axis=1)
         self.slope_grip = fit.precision @ self.beyond
         self.slope = self.variance * (fit.gradient @ self.beyond)
         self.slope_variance = self.variance - self.variance**2 * np.einsum("ch,jch->jh", self.beyond, self.slope_grip)
 
-    def _reach(self, latent: int) -> Floats:
-        of_intercept = INTERCEPT_SD**2 + self.part_own * self.lever[:, :, [latent]]
+    def _reach(self, part: int) -> Floats:
+        of_intercept = INTERCEPT_SD**2 + self.own * self.fit.lever[:, :, [part]]
         slopes = np.broadcast_to(self.beyond * self.variance, (*of_intercept.shape[:2], self.variance.size))
         return np.concatenate([of_intercept, slopes], axis=2)
 
-    def _mean(self, latent: int) -> Floats:
-        of_stops = self.sd2[:, None] * self._by_stop(self.fit.gradient * self.lever[:, :, latent])
-        return np.hstack([of_stops, np.einsum("jc,jcd->jd", self.fit.gradient, self.reach[latent])])
+    def _mean(self, part: int) -> Floats:
+        of_stops = self.sd2[:, None] * self._by_stop(self.fit.gradient * self.fit.lever[:, :, part])
+        return np.hstack([of_stops, np.einsum("jc,jcd->jd", self.fit.gradient, self.reach[part])])
 
     def _by_stop(self, values: Floats) -> Floats:
         """Counts of one stop added up along the last axis."""
         return values if self.is_one_each else np.asarray(values @ self.is_of_stop)
 
     def second(self, one: int, other: int, here: Whole, weight: Floats) -> Floats:
-        """Weighted sum of ``a a' - B M B'`` of two latents, with the prior of intercept and slopes, ``[feature, feature]``."""
+        """Weighted sum of ``a a' - B M B'`` of two parts, with the prior of intercept and slopes, ``[feature, feature]``."""
         out = (self.mean[here, one].T * weight) @ self.mean[here, other]
-        scaled = [(weight**0.5 * self.sd2[here])[:, None] * self.lever[here, :, latent] for latent in (one, other)]
+        scaled = [(weight**0.5 * self.sd2[here])[:, None] * self.fit.lever[here, :, part] for part in (one, other)]
         seen = np.zeros((self.stop.size, self.stop.size))
         for left, right, row in zip(*scaled, here, strict=True):
             seen += left[:, None] * self.fit.precision[row] * right
@@ -608,22 +609,22 @@ class _Known:
         out[: self.stops, self.stops :] -= self._cross(one, other, here, weight)
         out[self.stops :, : self.stops] -= self._cross(other, one, here, weight).T
         known = np.tensordot(weight, self.reach[one][here].swapaxes(1, 2) @ self.gripped[other][here], 1)
-        own = np.append(INTERCEPT_SD**2 + self.part_own * self.gram[one, other], self.variance)
+        own = np.append(INTERCEPT_SD**2 + self.own * (one == other), self.variance)
         out[self.stops :, self.stops :] += weight.sum() * np.diag(own) - known
         return np.asarray(out)
 
     def _cross(self, of_stops: int, of_design: int, here: Whole, weight: Floats) -> Floats:
-        """Part of ``B M B'`` between the process of one latent and intercept and slopes of another, ``[stop, 1 + active]``."""
-        seen = (weight * self.sd2[here])[:, None] * self.lever[here, :, of_stops]
+        """Part of ``B M B'`` between the process of one part and intercept and slopes of another, ``[stop, 1 + active]``."""
+        seen = (weight * self.sd2[here])[:, None] * self.fit.lever[here, :, of_stops]
         return self._by_stop(np.einsum("jc,jcd->dc", seen, self.gripped[of_design][here])).T
 
     def with_slope(self, place: int, here: Whole, weight: Floats) -> Floats:
-        """Weighted sum of the coefficients of ``E[g slope]``, ``[feature]``."""
+        """Weighted sum of the coefficients of ``E[g slope]``, g the total's, ``[feature]``."""
         pull = self.variance[place] * self.slope_grip[here, :, place]
-        of_stops = -self.sd2[here, None] * self._by_stop(pull * self.lever[here, :, 0])
-        of_design = -np.einsum("jc,jcd->jd", pull, self.reach[0][here])
+        of_stops = -self.sd2[here, None] * self._by_stop(pull * (self.fit.lever[here] @ self.share))
+        of_design = -np.einsum("jc,jcd->jd", pull, sum(share * reach[here] for share, reach in zip(self.share, self.reach, strict=True)))
         of_design[:, 1 + place] += self.variance[place]
-        both = np.hstack([of_stops, of_design]) + self.mean[here, 0] * self.slope[here, place, None]
+        both = np.hstack([of_stops, of_design]) + (self.share @ self.mean[here]) * self.slope[here, place, None]
         return np.asarray(weight @ both)
 
 

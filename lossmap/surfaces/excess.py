@@ -168,16 +168,15 @@ def _field_levels(
     """Equally likely values of the places' mean excess, for one knot."""
     slope = part.slope[hinge] / part.weight
     slope_variance = part.slope_second[hinge] / part.weight - slope**2
-    mean, covariance = (moment[0] for moment in model.joint(places_m, speed, moisture, part))
-    covariance, log = covariance[:, 0], math.log(model.level_)
+    mean, covariance = model.joint_total(places_m, speed, moisture, part)
     product = sum(features @ part.slope_mean[hinge, step] for _, step, features in model.features(places_m, speed, moisture, len(places_m)))
-    shared = product / part.weight - mean * slope
+    shared = product / part.weight - (mean - math.log(model.level_)) * slope
     left = covariance - np.outer(shared, shared) / slope_variance
     together, middles = np.expm1(left), ndtri((np.arange(RESIDUAL_SLICES) + 0.5) / RESIDUAL_SLICES)
     levels = []
     for step in ndtri((np.arange(FIELD_SLICES) + 0.5) / FIELD_SLICES):
         at = slope + step * np.sqrt(slope_variance)
-        each = np.exp(log + mean + shared * (at - slope) / slope_variance + left.diagonal() / 2) * -np.expm1(-at * beyond)
+        each = np.exp(mean + shared * (at - slope) / slope_variance + left.diagonal() / 2) * -np.expm1(-at * beyond)
         total = each.sum()
         spread = np.sqrt(np.log1p(max(each @ together @ each, 0.0) / total**2)) if total else 0.0
         levels.append(each.mean() * np.exp(spread * middles - spread**2 / 2))

@@ -230,8 +230,7 @@ class _Field:
     def _total(self, model: CountModel, mean: float) -> tuple[Estimate, Estimate]:
         """Field mean [kg/ha] with all doubt, and with that of counting: its level from all cells, its doubt from some."""
         chosen = self._support()
-        log, covariance = (moment[0] for moment in model.joint(self.cells[chosen], *_pair(self.at_cells, chosen)))
-        among = covariance[:, 0]
+        log, among = model.joint_total(self.cells[chosen], *_pair(self.at_cells, chosen))
         each = np.exp(log + np.diag(among) / 2)
         relative = math.log1p(max(float(each @ np.expm1(among) @ each), 0.0) / each.sum() ** 2)
         return _lognormal(mean, relative, self.mass_doubt), _lognormal(mean, relative, 0.0)

@@ -73,8 +73,6 @@ def divided(
     """
     rng = np.random.default_rng(rng_seed)
     mean, covariance = model.joint(places_m, speed, moisture)
-    own = slice(0, 1) if len(parts) == 1 else slice(1, None)
-    mean, covariance = mean[own], covariance[own][:, :, own]
     root = np.linalg.cholesky(covariance.reshape(mean.size, mean.size) + JITTER * np.eye(mean.size))
     steps = rng.standard_normal((HALF_DRAWS, mean.size)) @ root.T
     drawn = (mean.ravel() + np.concatenate([steps, -steps])).reshape(-1, *mean.shape)

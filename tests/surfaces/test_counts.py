@@ -168,19 +168,16 @@ def test_leaving_out_light_combinations_is_hardly_to_be_seen(made, monkeypatch):
 
 
 def test_joint_agrees_with_single_places(made):
-    """The diagonal of the joint covariance is the variance at each place, and the total is made of the parts."""
+    """The diagonal of the joint covariance is the variance at each place, and no part's covariance is impossible."""
     for model in (fitted(made), parted_model(made)):
         chosen = slice(0, 50)
         args = made["cells"][chosen], made["cell_speed"][chosen], made["cell_moisture"][chosen]
         mean, variance = model.log_moments(*args)
-        together, covariance = model.joint(*args)
-        assert together[0] + np.log(model.level_) == pytest.approx(mean)
-        assert np.diag(covariance[0, :, 0]) == pytest.approx(variance)
-        assert np.linalg.eigvalsh(covariance.reshape(together.size, together.size)).min() > -1e-9
-        if len(together) > 1:
-            assert np.einsum("p,pk->k", model.share_, together[1:]) == pytest.approx(together[0], abs=1e-9)
-            made_of = np.einsum("p,pkql,q->kl", model.share_, covariance[1:, :, 1:], model.share_)
-            assert made_of == pytest.approx(covariance[0, :, 0], abs=1e-9)
+        total, covariance = model.joint_total(*args)
+        assert total == pytest.approx(mean)
+        assert np.diag(covariance) == pytest.approx(variance)
+        parts, covariance = model.joint(*args)
+        assert np.linalg.eigvalsh(covariance.reshape(parts.size, parts.size)).min() > -1e-9
 
 
 def test_groups_are_a_whole(made):
@@ -231,7 +228,7 @@ def test_parts_are_told_apart(made, every):
     for rng_seed in range(4):
         model = parted_model(made, every, rng_seed)
         mean, _ = model.joint(made["cells"][::4], made["cell_speed"][::4], made["cell_moisture"][::4])
-        weight = model.share_[:, None] * np.exp(mean[1:])
+        weight = model.share_[:, None] * np.exp(mean)
         found.append((weight / weight.sum(axis=0)).mean(axis=1))
     assert np.mean(found, axis=0) == pytest.approx([0.1, 0.7, 0.2], abs=0.06)
 

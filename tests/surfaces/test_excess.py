@@ -27,16 +27,15 @@ def draws(model, made):
     """Excess at every cell in 4,000 draws of g and slope from their joint normal distribution, ``[draw, cell]``."""
     part = model.posterior([0])
     args = made["cells"], made["cell_speed"], made["cell_moisture"]
-    mean, covariance = (moment[0] for moment in model.joint(*args, part))
-    covariance = covariance[:, 0]
+    mean, covariance = model.joint_total(*args, part)
     slope = part.slope[0] / part.weight
     slope_variance = part.slope_second[0] / part.weight - slope**2
     product = sum(features @ part.slope_mean[0, step] for _, step, features in model.features(*args, block=len(args[0])))
-    shared = product / part.weight - mean * slope
+    shared = product / part.weight - (mean - np.log(model.level_)) * slope
     whole = np.block([[covariance, shared[:, None]], [shared[None], np.array([[slope_variance]])]])
     drawn = np.random.default_rng(0).multivariate_normal(np.append(mean, slope), whole, 4000, method="cholesky", check_valid="ignore")
     beyond = np.maximum(made["cell_speed"] - 2.0, 0)
-    return model.level_ * np.exp(drawn[:, :-1]) * -np.expm1(-drawn[:, -1:] * beyond)
+    return np.exp(drawn[:, :-1]) * -np.expm1(-drawn[:, -1:] * beyond)
 
 
 def test_cells_agree_with_draws(model, made, draws):
