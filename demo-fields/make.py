@@ -120,7 +120,7 @@ DEMOS = {
             columns={role: US_COLUMNS[role] for role in SHORT} | {"work": ("Work state", "")},
             words={"seeds": "beans"},
             epsg=32615,
-            facts={"name": "Pond piece (made)", "header": "flex draper", "machine": "red"},
+            facts={"name": "Pond piece (made)", "header": "flex draper", "machine": "red", "reel_diameter": "42 in", "reel_rpm": 46},
         ),
         "turns logged with work state 0; moisture 11 s late; a pond in the boundary",
         "dryness: tracks; speed: no sign or not enough counts; moisture about 11 s late",

@@ -6,13 +6,30 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-__all__ = ["NOTHING", "Z90", "Delay", "Driver", "Estimate", "SlopeEvidence", "StatedTiming", "Verdict"]
+__all__ = [
+    "NOTHING",
+    "Z90",
+    "Beginning",
+    "Delay",
+    "Driver",
+    "Estimate",
+    "Pace",
+    "PaceVerdict",
+    "ReelSpeed",
+    "SlopeEvidence",
+    "StatedTiming",
+    "Verdict",
+]
 
 #: Half of a 90 % interval, in standard deviations of a normal distribution.
 Z90 = 1.6448536269514722
 
 #: Evidence holds; enough counts and no link; the counts could not have shown a moderate link.
 Verdict = Literal["tracks", "no sign", "not enough counts"]
+
+#: A range of speeds can be told; the range is most of what was driven; loss was not seen to track speed;
+#: the value of an hour or of the grain was not given; the loss or the speeds are not known.
+PaceVerdict = Literal["told", "not told apart", "no link", "not priced", "not known"]
 
 
 @dataclass(frozen=True)
@@ -79,6 +96,26 @@ class StatedTiming:
 
 
 @dataclass(frozen=True)
+class Beginning:
+    """One place where a driver's effect may begin, and the slope if it begins there.
+
+    Attributes
+    ----------
+    reference : float
+        Speed [m/s] or moisture [%].
+    weight : float
+        How likely it is beside the others; weights need not add to 1.
+    slope, sd : float
+        Mean and standard deviation of the slope of log loss from there on.
+    """
+
+    reference: float
+    weight: float
+    slope: float
+    sd: float
+
+
+@dataclass(frozen=True)
 class SlopeEvidence:
     """What one field's counts say about the slope of log loss along one driver.
 
@@ -105,6 +142,8 @@ class SlopeEvidence:
         Loss over the field that goes with speed above (moisture below) the reference.
     note : str
         Why nothing can be said, where nothing can.
+    beginnings : tuple of Beginning
+        What `slope` and `reference` are averages of, where that is known.
     """
 
     name: str
@@ -117,6 +156,7 @@ class SlopeEvidence:
     stops: int
     share_kg_ha: Estimate
     note: str = ""
+    beginnings: tuple[Beginning, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -156,3 +196,66 @@ class Driver:
     stops_needed: int | None
     share_kg_ha: Estimate
     note: str = ""
+
+
+@dataclass(frozen=True)
+class Pace:
+    """Down to which ground speed slower pays: what an hour costs against what the grain is worth.
+
+    Attributes
+    ----------
+    verdict : PaceVerdict
+        Only ``told`` says a range of speeds; the estimates are `NOTHING` unless it is that or ``not told apart``.
+    best_m_s : Estimate
+        Speed at which hours and lost grain together cost least: middle and 90 % interval over
+        the slopes and losses that the counts leave open [m/s]. Never beyond the speeds driven.
+    today_m_s : float
+        Mean speed over the field [m/s].
+    slowest_m_s, fastest_m_s : float
+        5 % and 95 % of the field were driven slower than these [m/s].
+    gain_usd_ha, gain_usd_h : Estimate
+        What the middle of `best_m_s` throughout saves over `today_m_s` throughout, by area
+        [USD/ha] and by hour of the combine at the new speed [USD/h]; below 0 where it costs.
+    even_usd_ha, even_usd_h : Estimate
+        The same over the speeds as they were driven, fast passes and slow ones.
+    hour_usd_h, efficiency_pct : float
+        Value of an hour [USD/h] and share of the hours that is spent cutting [%], as taken.
+    missing : tuple of str
+        Settings without which nothing can be said, where they are missing.
+    """
+
+    verdict: PaceVerdict
+    best_m_s: Estimate = NOTHING
+    today_m_s: float = math.nan
+    slowest_m_s: float = math.nan
+    fastest_m_s: float = math.nan
+    gain_usd_ha: Estimate = NOTHING
+    gain_usd_h: Estimate = NOTHING
+    even_usd_ha: Estimate = NOTHING
+    even_usd_h: Estimate = NOTHING
+    hour_usd_h: float = math.nan
+    efficiency_pct: float = math.nan
+    missing: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class ReelSpeed:
+    """Speed of the reel's tips over ground speed.
+
+    Attributes
+    ----------
+    index : float
+        At the field's mean ground speed [no unit].
+    slow_index, fast_index : float
+        At the speeds below which 5 % and 95 % of the field were driven; the index falls with speed.
+    mean_m_s : float
+        That mean speed [m/s].
+    rpm_per_index : float
+        Turns of the reel a minute that make an index of 1 at the mean speed [1/min].
+    """
+
+    index: float
+    slow_index: float
+    fast_index: float
+    mean_m_s: float
+    rpm_per_index: float

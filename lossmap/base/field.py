@@ -16,7 +16,7 @@ import pyproj
 import shapely
 
 from lossmap.base.errors import SettingsError, shown
-from lossmap.base.estimates import Delay, Driver, Estimate
+from lossmap.base.estimates import Delay, Driver, Estimate, Pace, ReelSpeed
 from lossmap.base.grid import Surface
 from lossmap.base.reference import Crop
 from lossmap.base.settings import Metres, Settings, Strict, Typed
@@ -116,6 +116,8 @@ class FieldFacts(Strict):
     row_spacing: str | None = None
     population: str | None = None
     thousand_seed_mass: Annotated[float, Typed("g")] | None = pydantic.Field(None, ge=0.2, le=3000)
+    reel_diameter: Metres | None = pydantic.Field(None, ge=0.3, le=3)
+    reel_rpm: float | None = pydantic.Field(None, ge=1, le=200)
     points: tuple[PointsFile, ...] = ()
     counts: tuple[CountsFile, ...] = ()
 
@@ -222,6 +224,12 @@ class FieldMap:
         ``speed`` and ``dryness``.
     notes : tuple of str
         What is missing and what follows from it, in plain words.
+    inputs : mapping of str to str
+        Input file to its SHA-256.
+    pace : Pace or None
+        Down to which ground speed slower pays; None where nobody asked.
+    reel : ReelSpeed or None
+        How fast the reel ran against the ground; None where `field.toml` does not say.
     """
 
     field: Field
@@ -242,6 +250,8 @@ class FieldMap:
     zones: gpd.GeoDataFrame
     notes: tuple[str, ...] = ()
     inputs: Mapping[str, str] = dataclass_field(default_factory=dict)
+    pace: Pace | None = None
+    reel: ReelSpeed | None = None
 
     @property
     def area_ha(self) -> float:

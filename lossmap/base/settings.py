@@ -23,6 +23,7 @@ from lossmap.base.units import quantity
 __all__ = [
     "CleanSettings",
     "Degrees",
+    "DollarsPerHour",
     "GridSettings",
     "Hectares",
     "LossSettings",
@@ -67,6 +68,7 @@ Seconds = Annotated[float, Typed("s")]
 Hectares = Annotated[float, Typed("ha")]
 Percent = Annotated[float, Typed("percent")]
 Degrees = Annotated[float, Typed("deg")]
+DollarsPerHour = Annotated[float, Typed("USD/h")]
 
 
 class Strict(pydantic.BaseModel):
@@ -197,6 +199,20 @@ class ReportSettings(Strict):
     units: Literal["us", "metric"] = _setting("us", description="bu/ac, mph, ac or kg/ha, km/h, ha on every page")
     price: str | None = _setting(
         None, examples=["4.20 USD/bu"], description='price of the grain, as "4.20 USD/bu" or "170 USD/t"; without it no money is shown'
+    )
+    hour_value: DollarsPerHour | None = _setting(
+        None,
+        ge=1,
+        le=100_000,
+        examples=["300 USD/h"],
+        description="what an hour of the combine is worth: machine, crew and whatever waits behind it; with it and the price, "
+        "the report says down to which speed slower pays",
+    )
+    field_efficiency: Percent = _setting(
+        "70 %",
+        ge=10,
+        le=100,
+        description="share of the hours in the field that is spent cutting (combines 65 to 80 %, typically 70 %: ASABE D497, from memory)",
     )
 
 

@@ -18,7 +18,7 @@ import shapely
 
 from lossmap.base.errors import TableError
 
-__all__ = ["CELLS", "COUNTS", "FLAGS", "LOSSES", "POINTS", "POSITIONS", "SOURCES", "ZONES", "Column", "Contract"]
+__all__ = ["CELLS", "COUNTS", "FLAGS", "LOSSES", "PLAN", "POINTS", "POSITIONS", "SOURCES", "ZONES", "Column", "Contract"]
 
 Kind = Literal["number", "text", "time", "whole"]
 
@@ -244,5 +244,23 @@ ZONES = Contract(
         ),
         Column("chance_pct", "chance that the zone's excess is above nothing", unit="%", least=0, most=100),
         Column("why", "the zone in one plain sentence", "text", gaps=False),
+    ),
+)
+
+PLAN = Contract(
+    "PLAN",
+    "one stop to count next",
+    "Point",
+    (
+        Column("stop", "its name, none of a stop counted already", "text", gaps=False),
+        Column("rank", "order of usefulness, 1 the most useful", "whole", least=1, gaps=False),
+        Column("reason", "what it tells most about: place, speed or dryness", "text", gaps=False),
+        Column("part", "where in the field: north-west, middle, ...", "text", gaps=False),
+        Column("nearest_m", "distance to the nearest stop counted, or of higher rank", unit="m", least=0),
+        Column("frames", "frames to lay at each position", "whole", least=1, gaps=False),
+        Column("speed_m_s", "ground speed where it was cut", unit="m/s", optional=True),
+        Column("speed_rank_pct", "share of the ground cut slower", unit="%", least=0, most=100, optional=True),
+        Column("moisture_pct", "grain moisture where it was cut", unit="%", optional=True),
+        Column("moisture_rank_pct", "share of the ground cut drier", unit="%", least=0, most=100, optional=True),
     ),
 )

@@ -6,6 +6,7 @@ runs no script and asks for nothing.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 import markupsafe
@@ -18,7 +19,20 @@ from lossmap.report.drawings import drawing_of_driver, drawing_of_sources
 from lossmap.report.numbers import doubt_line, flat_line, headline, loss_rows, money_line, seeds_line, subtitle, words_of
 from lossmap.report.rows import zone_rows
 from lossmap.report.run_file import changed, version
-from lossmap.report.sentences import SOURCE_WORDS, after_largest, driver, driver_word, first_step, largest_sources
+from lossmap.report.sentences import (
+    SOURCE_WORDS,
+    after_largest,
+    driver,
+    driver_word,
+    first_step,
+    largest_sources,
+    money_needed,
+    pace,
+    price_of,
+    reel,
+    slower_pays,
+    yardstick,
+)
 from lossmap.report.templates import asset, filled
 from lossmap.report.words import Words, count_of
 
@@ -37,6 +51,11 @@ def page(field_map: FieldMap) -> str:
     """
     words = words_of(field_map)
     largest = largest_sources(field_map.loss)
+    footnotes = _Footnotes()
+    # in the order in which a reader meets them
+    usual = footnotes.under(*yardstick(field_map, words))
+    advice = [_advice(source, field_map, footnotes) for source in largest]
+    of_reel = footnotes.under(*reel(field_map, words))
     return filled(
         "report.html.j2",
         policy=POLICY,
@@ -51,13 +70,17 @@ def page(field_map: FieldMap) -> str:
         harvest=words.harvest.text(field_map.yield_kg_ha),
         stops=count_of(len(field_map.losses), "stop"),
         seeds=seeds_line(field_map, words),
-        money=money_line(field_map, words),
+        money=money_line(field_map, words) or money_needed(field_map),
+        usual=usual,
         flat=flat_line(field_map),
         drivers=_drivers(field_map, words),
         zones=zone_rows(field_map, words),
-        first=first_step(field_map.drivers, words),
+        first=first_step(field_map.drivers, words, price_of(field_map), field_map.pace),
+        pace=pace(field_map, words),
+        reel=of_reel,
         largest=after_largest(largest),
-        advice=[_advice(source, field_map) for source in largest],
+        advice=advice,
+        footnotes=footnotes.titles(),
         cautions=(*reference.cautions("adjust"), *reference.cautions("count"), *reference.cautions("fire")),
         cleaning=cleaned(field_map, words),
         notes=field_map.notes,
@@ -65,6 +88,27 @@ def page(field_map: FieldMap) -> str:
         settings=changed(field_map.settings),
         version=version(),
     )
+
+
+class _Footnotes:
+    """Numbers of the sources named on one page, in the order in which they are first named."""
+
+    def __init__(self) -> None:
+        self._keys: list[str] = []
+
+    def numbers(self, keys: Iterable[str]) -> list[int]:
+        """The numbers of `keys`, new ones given to those not named before."""
+        wanted = list(dict.fromkeys(keys))
+        self._keys += [key for key in wanted if key not in self._keys]
+        return sorted(self._keys.index(key) + 1 for key in wanted)
+
+    def under(self, text: str, keys: Iterable[str]) -> dict[str, Any]:
+        """A sentence with its numbers."""
+        return {"text": text, "notes": self.numbers(keys)}
+
+    def titles(self) -> list[str]:
+        """What stands behind each number, from 1 on."""
+        return [reference.sources()[key] for key in self._keys]
 
 
 def _facts(field_map: FieldMap, words: Words) -> list[tuple[str, str]]:
@@ -85,31 +129,34 @@ def _facts(field_map: FieldMap, words: Words) -> list[tuple[str, str]]:
 
 def _drivers(field_map: FieldMap, words: Words) -> list[dict[str, Any]]:
     """Each driver's verdict and its drawing."""
+    price = price_of(field_map)
     return [
         {
             "name": name,
             "word": driver_word(name),
-            "head": driver(found, words)[0],
-            "text": driver(found, words)[1],
+            "head": driver(found, words, price)[0],
+            "text": driver(found, words, price)[1],
             "drawing": drawing_of_driver(field_map, found, words),
         }
         for name, found in field_map.drivers.items()
     ]
 
 
-def _advice(source: str, field_map: FieldMap) -> dict[str, Any]:
+def _advice(source: str, field_map: FieldMap, footnotes: _Footnotes) -> dict[str, Any]:
     """What to look at for one source: today's list and next season's."""
-    rows = reference.advice(source, field_map.field.crop.name)
+    tracked = [
+        name
+        for name, found in field_map.drivers.items()
+        if found.verdict == "tracks" and (name != "speed" or slower_pays(field_map.pace))  # nobody is sent slower where that costs
+    ]
+    rows = reference.advice(source, field_map.field.crop.name, tracked)
     return {
         "source": f"{source} loss",
         "where": SOURCE_WORDS[source],
-        "now": [_one(row) for row in rows if row.when == "now"],
-        "later": [_one(row) for row in rows if row.when != "now"],
+        "now": [_one(row, footnotes) for row in rows if row.when == "now"],
+        "later": [_one(row, footnotes) for row in rows if row.when != "now"],
     }
 
 
-def _one(row: Advice) -> dict[str, Any]:
-    titles = reference.sources()
-    later = "Next season:"
-    text = row.look_at.removeprefix(later).strip() if row.when != "now" else row.look_at
-    return {"look_at": text[:1].upper() + text[1:], "but": row.but, "titles": [titles[key] for key in row.keys]}
+def _one(row: Advice, footnotes: _Footnotes) -> dict[str, Any]:
+    return {"look_at": row.look_at, "but": row.but, "notes": footnotes.numbers(row.keys)}

@@ -6,13 +6,15 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from lossmap.base.estimates import Delay, Driver, Estimate
+from lossmap.base import reference
+from lossmap.base.estimates import Delay, Driver, Estimate, Pace, ReelSpeed
 from lossmap.base.field import FieldMap
 from lossmap.base.reference import Crop
 from lossmap.base.tables import SOURCES
 from lossmap.base.units import factor
 from lossmap.report.run_file import version
-from lossmap.report.words import bushels_ac, price_usd_kg
+from lossmap.report.sentences import price_of
+from lossmap.report.words import Price, bushels_ac
 
 __all__ = ["summary"]
 
@@ -26,6 +28,7 @@ def summary(field_map: FieldMap) -> dict[str, Any]:
         ``report.price`` is no price of this crop.
     """
     facts, crop, cleaning = field_map.field.facts, field_map.field.crop, field_map.cleaning
+    price = price_of(field_map)
     out: dict[str, Any] = {
         "lossmap": version(),
         "field": facts.name,
@@ -41,14 +44,22 @@ def summary(field_map: FieldMap) -> dict[str, Any]:
         "seed_mass_g": _interval(field_map.seed_mass_g),
         "loss": {source: _loss(field_map, source) for source in ("total", *SOURCES)},
         "loss_surface": _surface_note(field_map),
-        "drivers": {name: _driver(found, crop) for name, found in field_map.drivers.items()},
+        "drivers": {name: _driver(found, crop, price) for name, found in field_map.drivers.items()},
         "zones": len(field_map.zones),
         "zones_ha": _known(float(field_map.zones["area_ha"].sum())) if len(field_map.zones) else 0.0,
         "inputs_sha256": dict(field_map.inputs),
         "notes": [*field_map.notes, *cleaning.notes],
     }
-    if field_map.settings.report.price is not None:
-        out["money"] = _money(field_map, field_map.settings.report.price)
+    if usual := reference.usual_loss(crop.name):
+        out["usual_loss"] = [
+            {"called": row.called, "low": row.low, "high": row.high, "unit": row.unit, "sources": list(row.keys)} for row in usual
+        ]
+    if price is not None:
+        out["money"] = _money(field_map, price)
+    if field_map.pace is not None:
+        out["pace"] = _pace(field_map.pace)
+    if field_map.reel is not None:
+        out["reel"] = _reel(field_map.reel, crop)
     return out
 
 
@@ -100,7 +111,7 @@ def _surface_note(field_map: FieldMap) -> str | None:
     return surface.note if surface is not None else None
 
 
-def _driver(found: Driver, crop: Crop) -> dict[str, Any]:
+def _driver(found: Driver, crop: Crop, price: Price | None) -> dict[str, Any]:
     share = {"": found.share_kg_ha.mean, "low_": found.share_kg_ha.low, "high_": found.share_kg_ha.high}
     out: dict[str, Any] = {
         "verdict": found.verdict,
@@ -117,19 +128,58 @@ def _driver(found: Driver, crop: Crop) -> dict[str, Any]:
     }
     for end, value in share.items():
         out |= _both(f"share_{end}".rstrip("_"), value, crop)
-    return out
+    return out | (_worth("share", found.share_kg_ha, price) if price is not None else {})
 
 
-def _money(field_map: FieldMap, price: str) -> dict[str, Any]:
+def _money(field_map: FieldMap, price: Price) -> dict[str, Any]:
     """What the loss would have sold for."""
-    usd_kg = price_usd_kg(price, field_map.field.crop)
-    per_ha = field_map.loss["total"].times(usd_kg)
+    return {"price": price.text, "price_usd_kg": _known(price.usd_kg), **_worth("loss", field_map.loss["total"], price)}
+
+
+def _worth(name: str, loss_kg_ha: Estimate, price: Price) -> dict[str, Any]:
+    """Loss in money, by area and over the field."""
+    per_ha = loss_kg_ha.times(price.usd_kg)
     return {
-        "price": price,
-        "price_usd_kg": _known(usd_kg),
-        "loss_usd_ha": _interval(per_ha),
-        "loss_usd_ac": _interval(per_ha.times(1 / factor("ha", "ac"))),
-        "loss_usd": _interval(per_ha.times(field_map.area_ha)),
+        f"{name}_usd_ha": _interval(per_ha),
+        f"{name}_usd_ac": _interval(_by_acre(per_ha)),
+        f"{name}_usd": _interval(per_ha.times(price.area_ha)),
+    }
+
+
+def _by_acre(by_hectare: Estimate) -> Estimate:
+    return by_hectare.times(1 / factor("ha", "ac"))
+
+
+def _pace(found: Pace) -> dict[str, Any]:
+    return {
+        "verdict": found.verdict,
+        "missing": list(found.missing),
+        "hour_usd_h": _known(found.hour_usd_h),
+        "efficiency_pct": _known(found.efficiency_pct),
+        "best_m_s": _interval(found.best_m_s),
+        "today_m_s": _known(found.today_m_s),
+        "slowest_m_s": _known(found.slowest_m_s),
+        "fastest_m_s": _known(found.fastest_m_s),
+        "gain_usd_ha": _interval(found.gain_usd_ha),
+        "gain_usd_ac": _interval(_by_acre(found.gain_usd_ha)),
+        "gain_usd_h": _interval(found.gain_usd_h),
+        "even_usd_ha": _interval(found.even_usd_ha),
+        "even_usd_ac": _interval(_by_acre(found.even_usd_ha)),
+        "even_usd_h": _interval(found.even_usd_h),
+    }
+
+
+def _reel(found: ReelSpeed, crop: Crop) -> dict[str, Any]:
+    usual = reference.reel_range(crop.name)
+    return {
+        "index": _known(found.index),
+        "slow_index": _known(found.slow_index),
+        "fast_index": _known(found.fast_index),
+        "mean_m_s": _known(found.mean_m_s),
+        "rpm_per_index": _known(found.rpm_per_index),
+        "usual_low": usual.low if usual else None,
+        "usual_high": usual.high if usual else None,
+        "sources": list(dict.fromkeys((*usual.low_keys, *usual.high_keys))) if usual else [],
     }
 
 

@@ -19,7 +19,7 @@ from lossmap.base.estimates import Estimate
 from lossmap.base.reference import Crop
 from lossmap.base.units import factor, quantity
 
-__all__ = ["NOT_KNOWN", "ODDS", "Scale", "Words", "bushels_ac", "count_of", "plain", "price_usd_kg"]
+__all__ = ["NOT_KNOWN", "ODDS", "Price", "Scale", "Words", "bushels_ac", "count_of", "plain", "price_usd_kg"]
 
 Units = Literal["us", "metric"]
 
@@ -173,6 +173,11 @@ class Words:
         return Scale(1.0, "USD", 3, 0)
 
     @property
+    def money_an_hour(self) -> Scale:
+        """Money by hour of the combine, from USD/h."""
+        return Scale(1.0, "USD an hour", 2, 0)
+
+    @property
     def percent(self) -> Scale:
         """Shares, from percent."""
         return Scale(1.0, "%", 2, 1)
@@ -181,6 +186,14 @@ class Words:
     def seconds(self) -> Scale:
         """Short times, from s."""
         return Scale(1.0, "s", 2, 1)
+
+    def speeds_to_set(self, low_m_s: float, high_m_s: float) -> str:
+        """A range of ground speeds as exactly as a driver can hold one: "3.6 to 4.2 mph"; always a range."""
+        step = 0.1 if self.us else 0.2
+        low, high = (round(value * self.speed.factor / step) for value in (low_m_s, high_m_s))
+        if low == high:
+            low, high = low - 1, high + 1
+        return f"{plain(low * step, 1)} to {plain(high * step, 1)} {self.speed.unit}"
 
     def step(self, driver: str, effect_step: str) -> str:
         """A driver's step as people say it: "+0.5 m/s" is "each 1.1 mph faster"."""
@@ -195,6 +208,32 @@ class Words:
     def price(self, text: str) -> str:
         """A price with one space before its unit, as it was given."""
         return re.sub(r"\s+", " ", text.strip())
+
+
+@dataclass(frozen=True)
+class Price:
+    """What grain of a field is worth, by area and over all of it.
+
+    Attributes
+    ----------
+    text : str
+        As it was given: "4.20 USD/bu".
+    usd_kg : float
+    area_ha : float
+        Of the field.
+    """
+
+    text: str
+    usd_kg: float
+    area_ha: float
+
+    def over_field(self, loss_kg_ha: Estimate, words: Words) -> str:
+        """ "92 USD (25 to 171)"."""
+        return words.money.interval(loss_kg_ha.times(self.usd_kg * self.area_ha))
+
+    def told(self, loss_kg_ha: Estimate, words: Words) -> str:
+        """ "1.47 USD/ac (0.40 to 2.74), or 73 USD (20 to 137) over the field"."""
+        return f"{words.money_per_area.interval(loss_kg_ha.times(self.usd_kg))}, or {self.over_field(loss_kg_ha, words)} over the field"
 
 
 def plain(value: float, places: int) -> str:

@@ -1,6 +1,7 @@
-"""Stage 7: whether loss tracks ground speed or dryness, and where."""
+"""Stage 7: whether loss tracks ground speed or dryness, where, and which speed pays."""
 
 from lossmap.zones.outline import zones
+from lossmap.zones.pace import Costs, machine_loss, pace, reel_speed
 from lossmap.zones.response import driver
 
-__all__ = ["driver", "zones"]
+__all__ = ["Costs", "driver", "machine_loss", "pace", "reel_speed", "zones"]

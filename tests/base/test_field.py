@@ -76,6 +76,16 @@ def test_wrong_facts_are_refused(facts: dict[str, Any], message: str) -> None:
     assert str(refusal.value) == message
 
 
+def test_the_reel_is_a_diameter_and_turns_a_minute() -> None:
+    """A length with its unit and a plain number, whose unit is in its name."""
+    facts = build(FieldFacts, LEAST | {"reel_diameter": "42 in", "reel_rpm": 46}, "creek/field.toml")
+    assert facts.reel_diameter == pytest.approx(1.0668)
+    assert facts.reel_rpm == 46
+    with pytest.raises(SettingsError) as refusal:
+        build(FieldFacts, LEAST | {"reel_rpm": 900}, "creek/field.toml")
+    assert str(refusal.value) == "creek/field.toml: reel_rpm: must be 1 to 200 (is 900)"
+
+
 @pytest.mark.parametrize("outside", ["../other/points.csv", "/etc/hostname", "a/../../x.csv"])
 def test_files_outside_the_folder_are_refused(outside: str, tmp_path: Path) -> None:
     """Neither up, nor from the root."""

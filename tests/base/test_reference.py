@@ -11,7 +11,7 @@ import pytest
 
 import lossmap.base
 from lossmap.base.errors import NoReference
-from lossmap.base.reference import Crop, advice, cautions, crop, crops, sources
+from lossmap.base.reference import Crop, advice, cautions, crop, crops, reel_range, sources, usual_loss
 from lossmap.base.units import factor
 
 TABLES = sorted(path.name for path in resources.files("lossmap.base.reference").iterdir() if path.name.endswith(".csv"))
@@ -132,6 +132,81 @@ def test_advice_for_every_crop_and_source(name: str, source: str) -> None:
     assert {row.when for row in rows} <= {"now", "next season"}
     later = [row.when == "next season" for row in rows]
     assert later == sorted(later)
+
+
+@pytest.mark.parametrize("name", crops())
+@pytest.mark.parametrize("tracked", ["speed", "dryness"])
+def test_what_answers_a_tracked_driver_comes_first(name: str, tracked: str) -> None:
+    """Slowing down first where loss tracks speed, cutting earlier where it tracks dryness; the same rows, next season still last."""
+    for source in ("preharvest", "header", "threshing"):
+        plain, lifted = advice(source, name), advice(source, name, [tracked])
+        assert set(plain) == set(lifted)
+        now = [row.first_if == tracked for row in lifted if row.when == "now"]
+        assert now == sorted(now, reverse=True)
+        assert [row.when == "next season" for row in lifted] == sorted(row.when == "next season" for row in lifted)
+    assert any(row.first_if == tracked for source in ("header", "threshing", "preharvest") for row in advice(source, name, [tracked]))
+
+
+def test_slowing_down_leads_the_list_where_loss_tracks_speed() -> None:
+    """Soybean at the header by hand: slow down for speed, the damper hour for dryness."""
+    assert advice("header", "soybean", ["speed"])[0].look_at.startswith("Slow down")
+    assert "morning" in advice("header", "soybean", ["dryness"])[0].look_at
+
+
+# Sources that speak of one crop only (facts by title): nobody else is given their rules.
+OF_ONE_CROP = {
+    "soybean": {"MU1280", "MICH", "SEFP", "REEL", "WIEB", "CLEM", "NCSU", "MSU12", "ARS73"},
+    "corn": {"MU1290", "OSUT", "OSUD", "BOLL", "PUR", "PUR22", "QUICK", "HANNA", "BROD"},
+    "canola": {"CAV", "CCC"},
+    "sunflower": {"SUN03", "NDSF"},
+    "rice": {"RICE92"},
+    "wheat": {"KS95"},
+}
+
+
+def test_no_crop_is_given_the_rule_of_another() -> None:
+    """A soybean source stands in rows of soybean alone, and so on; only where to look, which is no rule, names corn for all."""
+    for row in _rows("advice.csv"):
+        if row["look_at"].startswith("Look where the seed lies first"):
+            continue
+        for name, keys in OF_ONE_CROP.items():
+            if keys & set(row["key"].split()):
+                assert row["crops"].split() == [name], row["look_at"]
+
+
+def test_each_row_has_known_crops_sources_and_drivers() -> None:
+    """No row for a crop, a source of loss or a driver that there is not; no row twice for one crop at one place."""
+    for row in _rows("advice.csv"):
+        assert row["crops"] == "*" or set(row["crops"].split()) <= set(crops())
+        assert row["source"] in ("preharvest", "header", "threshing")
+        assert row["first_if"] in ("", "speed", "dryness")
+    for name in crops():
+        for source in ("preharvest", "header", "threshing"):
+            places = [row.order for row in advice(source, name)]
+            assert len(set(places)) == len(places), (name, source)
+
+
+def test_reel_ranges_are_for_crops_whose_sources_give_one() -> None:
+    """Soybean alone, as its advice says in words; corn has no reel; a range is in order and each figure has a key."""
+    found = reel_range("soybean")
+    assert found is not None
+    assert 1 < found.low < found.high < found.also
+    assert found.low_keys and found.high_keys and found.also_keys
+    assert any(f"{found.low:g} to {found.high:g} times" in row.look_at for row in advice("header", "soybean"))
+    assert reel_range("corn") is reel_range("wheat") is None
+
+
+def test_usual_loss_is_a_range_with_a_source() -> None:
+    """Known crops, one unit a crop, ends in order; a crop that no source speaks of has none."""
+    assert {row["crop"] for row in _rows("usual_loss.csv")} <= set(crops())
+    for name in crops():
+        rows = usual_loss(name)
+        assert len({row.unit for row in rows}) <= 1
+        for row in rows:
+            assert row.keys
+            assert row.low is None or 0 < row.low <= row.high
+    assert [(row.called, row.low, row.high) for row in usual_loss("soybean")] == [("attainable", 3, 5), ("usual", 6, 10)]
+    assert usual_loss("rice") == ()
 
 
 @pytest.mark.parametrize("where", ["count", "adjust", "fire"])

@@ -155,6 +155,19 @@ def test_merging_is_a_law(below: dict[str, Any], above: dict[str, Any]) -> None:
     assert set(merged(below, above)) == set(below) | set(above)
 
 
+def test_the_value_of_an_hour_is_money_by_time() -> None:
+    """Dollars an hour in any spelling; a bare number or a price is refused with an example."""
+    assert build(Settings, {"report": {"hour_value": "5 USD/min"}}, "a.toml").report.hour_value == pytest.approx(300)
+    assert Settings().report.hour_value is None
+    assert Settings().report.field_efficiency == 70
+    with pytest.raises(SettingsError) as refusal:
+        build(Settings, {"report": {"hour_value": "300 USD/t"}}, "a.toml")
+    assert str(refusal.value) == 'a.toml: report.hour_value: "USD/t" cannot be turned into USD/h; write for example "1 USD/h"'
+    with pytest.raises(SettingsError) as refusal:
+        build(Settings, {"report": {"field_efficiency": "120 %"}}, "a.toml")
+    assert str(refusal.value) == "a.toml: report.field_efficiency: must be 10 to 100 % (is 120 %)"
+
+
 def test_types_of_quantities_are_what_their_names_say() -> None:
     """A speed typed in mph is m/s, a share typed as a fraction is per cent."""
 

@@ -10,7 +10,7 @@ from collections.abc import Callable
 import pytest
 
 from lossmap.base import reference
-from lossmap.base.estimates import NOTHING, Estimate
+from lossmap.base.estimates import NOTHING, Estimate, Pace, ReelSpeed
 from lossmap.base.field import FieldMap
 from lossmap.report.page import page
 
@@ -56,16 +56,59 @@ def test_findings_stand_with_their_doubt(text: str) -> None:
 
 
 def test_advice_is_the_largest_sources_with_titles_and_conflicts(text: str) -> None:
-    """Header loss of corn: each row in its order, what speaks against it, who says so, and next season apart."""
+    """Header loss of corn: what answers both drivers first, then the order, what speaks against it, and next season apart."""
     seen = words_in(text)
-    rows = reference.advice("header", "corn")
-    places = [seen.index(row.look_at.removeprefix("Next season: ").strip()[1:]) for row in rows]
+    rows = reference.advice("header", "corn", ["speed", "dryness"])
+    places = [seen.index(row.look_at) for row in rows]
     assert places == sorted(places)
+    assert [row.first_if for row in rows[:3]] == ["speed", "dryness", ""]
     for row in rows:
         assert row.but in seen
         assert all(reference.sources()[key] in seen for key in row.keys)
-    assert "Next season" in seen
+    assert "Only next season" in seen
     assert reference.advice("threshing", "corn")[0].look_at not in seen
+
+
+def test_footnotes_lead_to_the_list_of_sources(text: str) -> None:
+    """Numbers run from 1 in the order of reading, each leads to its entry, and the entry is the source of that row."""
+    met = [int(number) for number in re.findall(r'href="#source-(\d+)"', text)]
+    entries = dict(re.findall(r'<li id="source-(\d+)">(.*?)</li>', text))
+    assert [*dict.fromkeys(met)] == sorted(set(met)) == [int(number) for number in entries]
+    titles = {number: html.unescape(title) for number, title in entries.items()}
+    assert len(set(titles.values())) == len(titles)
+    for row in reference.advice("header", "corn"):
+        after = text[text.index(html.escape(row.look_at)) :]
+        numbers = re.findall(r"#source-(\d+)", after[: after.index("</sup>")])
+        assert {titles[number] for number in numbers} == {reference.sources()[key] for key in row.keys}
+
+
+def test_speed_that_pays_and_reel_stand_by_the_advice(field_map: FieldMap, text: str) -> None:
+    """Under their own heads where they can be told; no empty head where they cannot."""
+    assert "Which speed pays" not in text
+    assert "The reel" not in text
+    told = Pace("told", Estimate(1.8, 1.6, 2.0), 2.2, 1.4, 2.9, *[Estimate(5.0, 1.0, 9.0)] * 4, 300.0, 70.0)
+    seen = words_in(page(dataclasses.replace(field_map, pace=told, reel=ReelSpeed(1.2, 1.5, 1.0, 1.74, 31.1))))
+    assert seen.index("Which speed pays") < seen.index("cost least at 3.6 to 4.5 mph") < seen.index("Before anyone touches the machine")
+    assert seen.index("The reel") < seen.index("the reel's tips ran 1.20 times") < seen.index("Before anyone touches the machine")
+
+
+def test_slowing_down_leads_only_where_it_pays(field_map: FieldMap) -> None:
+    """Where the fast passes lie within the range that pays, the row that slows them keeps its place."""
+    fast = Pace("told", Estimate(2.8, 2.5, 2.9), 2.2, 1.4, 2.9, *[Estimate(5.0, 1.0, 9.0)] * 4, 300.0, 70.0)
+    soybean = dataclasses.replace(field_map, field=dataclasses.replace(field_map.field, crop=reference.crop("soybean")))
+    slowing, damper = (next(row.look_at for row in reference.advice("header", "soybean", [name])) for name in ("speed", "dryness"))
+    led, kept = words_in(page(soybean)), words_in(page(dataclasses.replace(soybean, pace=fast)))
+    assert led.index(slowing) < led.index(damper)
+    assert kept.index(damper) < kept.index(slowing)
+    assert "Try the fast passes" not in kept
+
+
+def test_money_is_asked_for_once_where_there_is_no_price(field_map: FieldMap) -> None:
+    """One sentence, and no money anywhere."""
+    settings = field_map.settings.model_copy(update={"report": field_map.settings.report.model_copy(update={"price": None})})
+    seen = words_in(page(dataclasses.replace(field_map, settings=settings)))
+    assert seen.count("report.price") == seen.count("Money needs the price of the grain") == 1
+    assert "USD/ac" not in seen
 
 
 def test_a_toss_up_shows_both_ends_of_the_machine(field_map: FieldMap) -> None:

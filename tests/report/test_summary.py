@@ -13,7 +13,7 @@ import pytest
 
 from lossmap.base import reference
 from lossmap.base.errors import SettingsError
-from lossmap.base.estimates import NOTHING, Delay
+from lossmap.base.estimates import NOTHING, Delay, Estimate, Pace, ReelSpeed
 from lossmap.base.field import FieldMap
 from lossmap.report.summary import summary
 
@@ -108,6 +108,44 @@ def test_money_is_loss_times_price(field_map: FieldMap) -> None:
     assert money["loss_usd_ha"]["mean"] == pytest.approx(118 / 25.4012 * 4.20, rel=1e-4)
     assert money["loss_usd_ac"]["mean"] == pytest.approx(118 / 25.4012 * 4.20 / 2.471054, rel=1e-4)
     assert money["loss_usd"]["high"] == pytest.approx(151 / 25.4012 * 4.20 * field_map.area_ha, rel=1e-4)
+
+
+def test_a_share_has_its_money(field_map: FieldMap) -> None:
+    """22 kg/ha of corn at 4.20 USD/bu: 3.638 USD/ha; by acre and over the field with both ends; nothing without a price."""
+    speed = summary(field_map)["drivers"]["speed"]
+    assert speed["share_usd_ha"]["mean"] == pytest.approx(22 / 25.4012 * 4.20, rel=1e-4)
+    assert speed["share_usd_ac"]["low"] == pytest.approx(6 / 25.4012 * 4.20 / 2.471054, rel=1e-4)
+    assert speed["share_usd"]["high"] == pytest.approx(41 / 25.4012 * 4.20 * field_map.area_ha, rel=1e-4)
+    settings = field_map.settings.model_copy(update={"report": field_map.settings.report.model_copy(update={"price": None})})
+    assert "share_usd" not in summary(dataclasses.replace(field_map, settings=settings))["drivers"]["speed"]
+
+
+@pytest.mark.parametrize(
+    "pace",
+    [
+        Pace("told", Estimate(1.8, 1.6, 2.0), 2.2, 1.4, 2.9, *[Estimate(5.0, -1.0, 9.0)] * 4, 300.0, 70.0),
+        Pace("not priced", missing=("report.hour_value",)),
+        Pace("no link"),
+    ],
+)
+def test_pace_and_reel_fit_the_schema(field_map: FieldMap, schema: dict[str, Any], pace: Pace) -> None:
+    """Every verdict, with nulls for what it does not say; the reel beside what sources give, or nulls for a crop without."""
+    content = summary(dataclasses.replace(field_map, pace=pace, reel=ReelSpeed(1.48, 1.96, 1.27, 1.74, 31.1)))
+    jsonschema.Draft202012Validator(schema).validate(json.loads(json.dumps(content, allow_nan=False)))
+    assert content["pace"]["verdict"] == pace.verdict
+    assert content["pace"]["best_m_s"]["low"] == (1.6 if pace.verdict == "told" else None)
+    assert content["reel"]["usual_low"] is None
+    soybean = dataclasses.replace(field_map.field, crop=reference.crop("soybean"))
+    assert (
+        summary(dataclasses.replace(field_map, field=soybean, reel=ReelSpeed(1.48, 1.96, 1.27, 1.74, 31.1)))["reel"]["usual_high"] == 1.25
+    )
+
+
+def test_usual_loss_is_there_with_its_sources(field_map: FieldMap) -> None:
+    """Corn: up to 1 bu/ac attainable, and who says so."""
+    assert summary(field_map)["usual_loss"] == [
+        {"called": "attainable", "low": None, "high": 1.0, "unit": "bu/ac", "sources": ["BROD", "BAY", "HANNA"]}
+    ]
 
 
 def test_a_price_that_is_none_is_refused(field_map: FieldMap) -> None:

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from lossmap.base import reference
 from lossmap.base.errors import SettingsError
 from lossmap.base.estimates import NOTHING, Estimate
-from lossmap.report.words import Scale, Words, plain, price_usd_kg
+from lossmap.report.words import Price, Scale, Words, plain, price_usd_kg
 
 CORN, SUNFLOWER = reference.crop("corn"), reference.crop("sunflower")
 
@@ -95,6 +95,20 @@ def test_steps_of_drivers_in_peoples_units() -> None:
     assert Words(CORN, "metric").step("speed", "+0.5 m/s") == "each 1.8 km/h faster"
     assert Words(CORN, "us").step("dryness", "-2 points") == "each 2 points drier"
     assert Words(CORN, "us").step("dryness", "-1 point") == "each 1 point drier"
+
+
+def test_speeds_to_set_are_a_range_of_what_a_driver_can_hold() -> None:
+    """Tenths of a mile an hour, fifths of a kilometre an hour; one speed is still told as a range."""
+    assert Words(CORN, "us").speeds_to_set(1.62, 1.88) == "3.6 to 4.2 mph"
+    assert Words(CORN, "us").speeds_to_set(1.80, 1.80) == "3.9 to 4.1 mph"
+    assert Words(CORN, "metric").speeds_to_set(1.62, 1.88) == "5.8 to 6.8 km/h"
+
+
+def test_a_price_tells_loss_in_money() -> None:
+    """22 kg/ha of corn at 4.20 USD/bu is 3.638 USD/ha, 1.472 USD/ac, over 20 ha 73 USD."""
+    price = Price("4.20 USD/bu", price_usd_kg("4.20 USD/bu", CORN), 20.0)
+    assert price.told(Estimate(22.0, 6.0, 41.0), Words(CORN, "us")) == "1.47 USD/ac (0.40 to 2.74), or 73 USD (20 to 136) over the field"
+    assert price.over_field(Estimate(22.0, 6.0, 41.0), Words(CORN, "metric")) == "73 USD (20 to 136)"
 
 
 def test_price_by_bushel_and_by_tonne_agree() -> None:

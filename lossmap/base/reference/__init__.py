@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import functools
 import tomllib
+from collections.abc import Collection
 from dataclasses import dataclass
 from importlib import resources
 from types import MappingProxyType
@@ -16,7 +17,20 @@ from types import MappingProxyType
 from lossmap.base.errors import NoReference, near, shown
 from lossmap.base.estimates import Estimate
 
-__all__ = ["Advice", "Caution", "Crop", "advice", "cautions", "crop", "crops", "sources"]
+__all__ = [
+    "Advice",
+    "Caution",
+    "Crop",
+    "ReelRange",
+    "UsualLoss",
+    "advice",
+    "cautions",
+    "crop",
+    "crops",
+    "reel_range",
+    "sources",
+    "usual_loss",
+]
 
 
 @dataclass(frozen=True)
@@ -51,13 +65,63 @@ class Crop:
 
 @dataclass(frozen=True)
 class Advice:
-    """One thing to look at for one source of loss."""
+    """One thing to look at for one source of loss.
+
+    Attributes
+    ----------
+    source : "preharvest", "header" or "threshing"
+    order : int
+        Among the rows of its source and crop.
+    first_if : "speed", "dryness" or ""
+        The driver that lifts the row above all others where loss tracks it.
+    look_at : str
+    but : str
+        What speaks against it; "" where nothing is known to.
+    when : "now" or "next season"
+    keys : tuple of str
+    """
 
     source: str
     order: int
+    first_if: str
     look_at: str
     but: str
     when: str
+    keys: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class ReelRange:
+    """Speed of a reel's tips over ground speed that sources give for a crop; keys of each figure.
+
+    `also` is what a single source gives beside that range; None where there is none.
+    """
+
+    low: float
+    high: float
+    also: float | None
+    low_keys: tuple[str, ...]
+    high_keys: tuple[str, ...]
+    also_keys: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class UsualLoss:
+    """What handbooks call a crop's loss.
+
+    Attributes
+    ----------
+    called : "attainable", "acceptable", "usual" or "common"
+    low, high : float
+        In `unit`; `low` is None where they say "at most", and as `high` where they say one figure.
+    unit : "percent" (of the yield) or "bu/ac"
+    keys : tuple of str
+    """
+
+    called: str
+    low: float | None
+    high: float
+    unit: str
     keys: tuple[str, ...]
 
 
@@ -96,12 +160,43 @@ def sources() -> MappingProxyType[str, str]:
     return MappingProxyType(tomllib.loads(_text("sources.toml")))
 
 
-def advice(source: str, crop_name: str) -> tuple[Advice, ...]:
-    """What to look at first when seed is lost at `source`, in order."""
-    return tuple(
-        Advice(row["source"], int(row["order"]), row["look_at"], row["but"], row["when"], tuple(row["key"].split()))
-        for row in sorted(_rows("advice.csv"), key=lambda row: int(row["order"]))
+def advice(source: str, crop_name: str, tracked: Collection[str] = ()) -> tuple[Advice, ...]:
+    """What to look at first when seed is lost at `source`, in order.
+
+    Parameters
+    ----------
+    source : "preharvest", "header" or "threshing"
+    crop_name : str
+        A row of crops.csv; only rows whose sources cover that crop are given.
+    tracked : collection of str
+        Drivers that loss tracks in this field; what answers them comes first.
+    """
+    rows = [
+        Advice(row["source"], int(row["order"]), row["first_if"], row["look_at"], row["but"], row["when"], tuple(row["key"].split()))
+        for row in _rows("advice.csv")
         if row["source"] == source and (row["crops"] == "*" or crop_name in row["crops"].split())
+    ]
+    return tuple(sorted(rows, key=lambda row: (row.when != "now", row.first_if not in tracked, row.order)))
+
+
+@functools.cache
+def reel_range(crop_name: str) -> ReelRange | None:
+    """How much faster than the ground a reel should run in a crop; None where no source says."""
+    for row in _rows("reel.csv"):
+        if row["crop"] == crop_name:
+            also = float(row["also"]) if row["also"] else None
+            keys = (tuple(row[f"{figure}_source"].split()) for figure in ("low", "high", "also"))
+            return ReelRange(float(row["low"]), float(row["high"]), also, *keys)
+    return None
+
+
+@functools.cache
+def usual_loss(crop_name: str) -> tuple[UsualLoss, ...]:
+    """What handbooks call attainable, acceptable or usual loss of a crop, all sources together; empty where none says."""
+    return tuple(
+        UsualLoss(row["called"], float(row["low"]) if row["low"] else None, float(row["high"]), row["unit"], tuple(row["key"].split()))
+        for row in _rows("usual_loss.csv")
+        if row["crop"] == crop_name
     )
 
 
