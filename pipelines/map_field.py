@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 
 from lossmap.base.errors import SettingsError, TooLittleData
-from lossmap.base.estimates import NOTHING, Delay, Estimate, StatedTiming
+from lossmap.base.estimates import NOTHING, Delay, Estimate, ReelSpeed, StatedTiming
 from lossmap.base.field import Cleaning, Field, FieldMap
 from lossmap.base.grid import Grid, Surface
 from lossmap.base.settings import Settings
@@ -24,8 +24,9 @@ from lossmap.loss.arithmetic import percent_of_total
 from lossmap.project import near_together, project, utm_crs
 from lossmap.read import fingerprints, read_boundary, read_counts, read_field, read_points
 from lossmap.report import headline, summary, write
+from lossmap.report.words import price_usd_kg
 from lossmap.surfaces import by_pass, dense, loss_surface, placed
-from lossmap.zones import driver, zones
+from lossmap.zones import Costs, driver, machine_loss, pace, reel_speed, zones
 
 from .progress import Stages
 from .whole import whole_folder
@@ -110,6 +111,7 @@ def made_map(field: Field, settings: Settings, stage: Stage) -> FieldMap:
         flagged = zones(counted.surface, counted.excess, counted.chance, drivers, outline, settings.zones)
     surfaces = {counted.surface.name: counted.surface, **layers}
     loss = {"total": counted.field_total, **counted.sources}
+    speeds = layers["speed_m_s"].mean.ravel().astype(float) if "speed_m_s" in layers else np.empty(0)
     harvested = _mean_yield(points)
     return FieldMap(
         field=field,
@@ -130,6 +132,10 @@ def made_map(field: Field, settings: Settings, stage: Stage) -> FieldMap:
         zones=flagged,
         notes=(*log.notes, *counted.notes),
         inputs=inputs,
+        pace=pace(drivers["speed"], counted.evidence["speed"], speeds, machine_loss(loss), _costs(field, settings)),
+        reel=_reel(field, speeds),
+        loss_by_counting=counted.by_counting,
+        share_of_loss_pct=counted.source_pct,
     )
 
 
@@ -175,6 +181,21 @@ def _layers(points: gpd.GeoDataFrame, grid: Grid, inside: np.ndarray, settings: 
         return {}
     placement = placed(points, grid, inside, settings.surfaces)
     return {name: LAYERS[name](points, name, grid, inside, settings.surfaces, placement) for name in known}
+
+
+def _costs(field: Field, settings: Settings) -> Costs:
+    """What an hour and the grain are worth, as far as they were given."""
+    asked = settings.report
+    price = None if asked.price is None else price_usd_kg(asked.price, field.crop)
+    return Costs(asked.hour_value, price, field.facts.header_width, asked.field_efficiency)
+
+
+def _reel(field: Field, speeds_m_s: np.ndarray) -> ReelSpeed | None:
+    """How fast the reel ran, where `field.toml` says; corn is cut without one."""
+    facts = field.facts
+    if field.crop.name == "corn" or facts.reel_diameter is None or facts.reel_rpm is None:
+        return None
+    return reel_speed(facts.reel_diameter, facts.reel_rpm, speeds_m_s)
 
 
 def _mean_yield(points: gpd.GeoDataFrame) -> float:

@@ -144,6 +144,8 @@ class SlopeEvidence:
         Why nothing can be said, where nothing can.
     beginnings : tuple of Beginning
         What `slope` and `reference` are averages of, where that is known.
+    coincidence : float
+        Share of surrogate maps that go with the counts as well as the driver's own; NaN where none were drawn.
     """
 
     name: str
@@ -157,6 +159,7 @@ class SlopeEvidence:
     share_kg_ha: Estimate
     note: str = ""
     beginnings: tuple[Beginning, ...] = ()
+    coincidence: float = math.nan
 
 
 @dataclass(frozen=True)
@@ -184,6 +187,8 @@ class Driver:
         Loss over the field that goes with speed above (moisture below) the reference.
     note : str
         Why nothing can be said, where nothing can.
+    coincidence : float
+        Share of surrogate maps that go with the counts as well as the driver's own; NaN where none were drawn.
     """
 
     name: str
@@ -196,6 +201,7 @@ class Driver:
     stops_needed: int | None
     share_kg_ha: Estimate
     note: str = ""
+    coincidence: float = math.nan
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ import pyproj
 import shapely
 
 from lossmap.base.errors import SettingsError, shown
-from lossmap.base.estimates import Delay, Driver, Estimate, Pace, ReelSpeed
+from lossmap.base.estimates import NOTHING, Delay, Driver, Estimate, Pace, ReelSpeed
 from lossmap.base.grid import Surface
 from lossmap.base.reference import Crop
 from lossmap.base.settings import Metres, Settings, Strict, Typed
@@ -216,6 +216,10 @@ class FieldMap:
         The same as percent of total yield (harvested + lost).
     seed_mass_g : Estimate
         Mass of a thousand seeds used, with its doubt [g].
+    loss_by_counting : Estimate
+        The total with the doubt of counting alone [kg/ha].
+    share_of_loss_pct : mapping of str to Estimate
+        Share of each source in the loss [%].
     yield_kg_ha : float
         Mean yield over believed points, weighted by area [kg/ha at market moisture].
     surfaces : mapping of str to Surface
@@ -252,6 +256,8 @@ class FieldMap:
     inputs: Mapping[str, str] = dataclass_field(default_factory=dict)
     pace: Pace | None = None
     reel: ReelSpeed | None = None
+    loss_by_counting: Estimate = NOTHING
+    share_of_loss_pct: Mapping[str, Estimate] = dataclass_field(default_factory=dict)
 
     @property
     def area_ha(self) -> float:

@@ -184,6 +184,12 @@ class ZoneSettings(Strict):
         le=0.9999,
         description="posterior chance of a positive slope from which loss 'tracks' (1 to 5 of 100 fields without a link are flagged)",
     )
+    surrogates: int = _setting(
+        0,
+        ge=0,
+        le=9999,
+        description="random maps as smooth as the speed or moisture map, drawn for a second opinion on each verdict (99 do; 0: none)",
+    )
     zone_chance: float = _setting(
         0.8, ge=0.5, le=0.999, description="chance that a cell loses more than the least excess before it joins a zone"
     )

@@ -172,6 +172,7 @@ _EXAMPLES = {
     "percent": "15.5 %",
     "ha": "0.5 ac",
     "deg": "30 deg",
+    "USD/h": "300 USD/h",
 }
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from lossmap.base.estimates import Estimate
+from lossmap.base.estimates import NOTHING, Estimate
 from lossmap.base.field import FieldMap
 from lossmap.base.tables import SOURCES
 from lossmap.report.layers import is_flat
@@ -23,6 +23,7 @@ class LossRow:
     loss: str
     other: str
     share: str
+    of_loss: str
     money: str
 
 
@@ -68,8 +69,15 @@ def _row(field_map: FieldMap, source: str, words: Words) -> LossRow:
         words.loss.interval(loss),
         words.other_loss.interval(loss),
         words.percent.interval(share),
+        _of_loss(field_map, source, words),
         money,
     )
+
+
+def _of_loss(field_map: FieldMap, source: str, words: Words) -> str:
+    """A source's share in the loss; nothing for the sum, or where no source is told apart."""
+    share = field_map.share_of_loss_pct.get(source, NOTHING)
+    return words.percent.interval(share) if any(field_map.share_of_loss_pct.values()) and source != "total" else ""
 
 
 def _usd_ha(field_map: FieldMap, loss: Estimate) -> Estimate:
@@ -97,7 +105,12 @@ def seeds_line(field_map: FieldMap, words: Words) -> str:
     # 1 kg/ha is 0.1 g/m2; seed mass is that of a thousand.
     seeds = total.times(100.0 / mass.mean)
     thousand = f"{mass.mean:.3g} g a thousand ({mass.low:.3g} to {mass.high:.3g})"
-    return f"On the ground that is {words.seeds.interval(seeds)}, at {thousand}."
+    counted = field_map.loss_by_counting
+    apart = ""
+    if counted and mass.high > mass.low:
+        span = f"{words.loss.number(counted.low)} to {words.loss.text(counted.high)}"
+        apart = f" Were the mass of a seed known, counting alone would leave {span}."
+    return f"On the ground that is {words.seeds.interval(seeds)}, at {thousand}.{apart}"
 
 
 def flat_line(field_map: FieldMap) -> str:

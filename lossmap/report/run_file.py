@@ -18,6 +18,7 @@ import pydantic
 from lossmap.base.field import FieldMap
 from lossmap.base.settings import (
     Degrees,
+    DollarsPerHour,
     Hectares,
     Metres,
     MetresPerSecond,
@@ -94,7 +95,15 @@ def _flat(values: Mapping[str, Any], prefix: str = "") -> dict[str, Any]:
 # The reader of each typed quantity, by identity, and the unit in which its value is kept.
 _READERS = tuple(
     (get_args(typed)[1], unit)
-    for typed, unit in ((Metres, "m"), (MetresPerSecond, "m/s"), (Seconds, "s"), (Hectares, "ha"), (Percent, "%"), (Degrees, "deg"))
+    for typed, unit in (
+        (Metres, "m"),
+        (MetresPerSecond, "m/s"),
+        (Seconds, "s"),
+        (Hectares, "ha"),
+        (Percent, "%"),
+        (Degrees, "deg"),
+        (DollarsPerHour, "USD/h"),
+    )
 )
 
 

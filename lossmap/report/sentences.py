@@ -120,9 +120,18 @@ def driver(found: Driver, words: Words, price: Price | None = None) -> tuple[str
         parts.append(f"{count_of(found.stops, 'stop')} were enough to show a moderate link, and none showed{_effect_seen(found, words)}.")
     else:
         parts.append(_too_few(found))
+    parts.append(_second_opinion(found))
     if found.note:
         parts.append(_ended(found.note))
     return _head(found), " ".join(part for part in parts if part)
+
+
+def _second_opinion(found: Driver) -> str:
+    """What maps say that only look like the driver's; nothing where none were drawn."""
+    if not math.isfinite(found.coincidence):
+        return ""
+    smooth = f"random maps as smooth as the {'speed' if found.name == 'speed' else 'moisture'} map"
+    return f"Second opinion: of {smooth}, {100 * found.coincidence:.2g} in 100 go with the counts at least as well."
 
 
 def _head(found: Driver) -> str:

@@ -40,7 +40,7 @@ _DRIVERS = {
     "speed": ("speed_m_s", "speed_rank_pct", ("among the slowest ground", "slow ground", "fast ground", "among the fastest ground")),
     "dryness": ("moisture_pct", "moisture_rank_pct", ("among the driest grain", "dry grain", "damp grain", "among the dampest grain")),
 }
-_ASKS = {"speed": "ground speed", "dryness": "dryness of the grain"}
+_ASKS = {"speed": "ground speed", "dryness": "dryness"}
 
 
 @dataclass(frozen=True)
@@ -164,8 +164,9 @@ def said_of_plan(plan: StopsPlan) -> str:
         away = f", away from the {plan.counted} counted" if plan.counted else ""
         named = {"place": "place", "speed": "ground speed", "dryness": "moisture"}
         return f"{number}, spread over {_listed([named[part] for part in plan.basis])}{away}"
-    open_ones = [f"the verdict on {_ASKS[part]}" for part in plan.basis if part != "place"]
-    return f"{number}, those that tell most for {_listed([*open_ones, 'the map'])} after {count_of(plan.counted, 'stop')} counted"
+    asked = [_ASKS[part] for part in plan.basis if part != "place"]
+    verdicts = f"the verdict{'' if len(asked) == 1 else 's'} on {_listed(asked)}, and for " if asked else ""
+    return f"{number}, those that tell most for {verdicts}the map, after {count_of(plan.counted, 'stop')} counted"
 
 
 def needed_in_words(plan: StopsPlan) -> list[str]:

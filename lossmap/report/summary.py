@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from lossmap.base import reference
-from lossmap.base.estimates import Delay, Driver, Estimate, Pace, ReelSpeed
+from lossmap.base.estimates import NOTHING, Delay, Driver, Estimate, Pace, ReelSpeed
 from lossmap.base.field import FieldMap
 from lossmap.base.reference import Crop
 from lossmap.base.tables import SOURCES
@@ -43,6 +43,7 @@ def summary(field_map: FieldMap) -> dict[str, Any]:
         "stops": len(field_map.losses),
         "seed_mass_g": _interval(field_map.seed_mass_g),
         "loss": {source: _loss(field_map, source) for source in ("total", *SOURCES)},
+        "loss_by_counting": _interval(field_map.loss_by_counting, "_kg_ha"),
         "loss_surface": _surface_note(field_map),
         "drivers": {name: _driver(found, crop, price) for name, found in field_map.drivers.items()},
         "zones": len(field_map.zones),
@@ -98,7 +99,9 @@ def _loss(field_map: FieldMap, source: str) -> dict[str, Any]:
     out = _interval(field_map.loss[source], "_kg_ha")
     if crop.bushel_lb is not None:
         out |= _interval(field_map.loss[source].times(bushels_ac(crop)), "_bu_ac")
-    share = field_map.loss_of_yield_pct[source]
+    share, of_loss = field_map.loss_of_yield_pct[source], field_map.share_of_loss_pct.get(source, NOTHING)
+    if source != "total":
+        out |= {"pct_of_loss": _known(of_loss.mean), "pct_of_loss_low": _known(of_loss.low), "pct_of_loss_high": _known(of_loss.high)}
     return out | {
         "pct_of_total_yield": _known(share.mean),
         "pct_of_total_yield_low": _known(share.low),
@@ -124,6 +127,7 @@ def _driver(found: Driver, crop: Crop, price: Price | None) -> dict[str, Any]:
         "stops_needed": found.stops_needed,
         "reference": _known(found.reference),
         "reference_unit": "m/s" if found.name == "speed" else "%",
+        "coincidence": _known(found.coincidence),
         "note": found.note,
     }
     for end, value in share.items():

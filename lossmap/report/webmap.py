@@ -27,7 +27,7 @@ from lossmap.report.pointbytes import point_bytes
 from lossmap.report.projection import WebPlace, web_place
 from lossmap.report.rows import letter_at, stop_rows, zone_rows
 from lossmap.report.run_file import version
-from lossmap.report.sentences import driver
+from lossmap.report.sentences import driver, price_of
 from lossmap.report.still import still
 from lossmap.report.templates import asset, filled, json_block
 from lossmap.report.words import ODDS, Scale, Words
@@ -87,7 +87,7 @@ def _texts(field_map: FieldMap, words: Words) -> dict[str, Any]:
         "seeds": seeds_line(field_map, words),
         "rows": loss_rows(field_map, words),
         "harvest": words.harvest.text(field_map.yield_kg_ha),
-        "drivers": [driver(found, words) for found in field_map.drivers.values()],
+        "drivers": [driver(found, words, price_of(field_map)) for found in field_map.drivers.values()],
         "zones": zone_rows(field_map, words),
         "stops": stop_rows(field_map, words),
         "notes": (*field_map.notes, *field_map.cleaning.notes),

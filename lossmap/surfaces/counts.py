@@ -72,7 +72,7 @@ SIZE = np.array([1.0, 2.5, 6.0, 15.0, 50.0])
 # falls with the range's root: loss changes over tens of metres at least as readily as over
 # hundreds, and a range that is taken too long makes a map too sure of itself.
 SD_MEAN, CLUMPING_MEAN = 0.4, 0.3
-INTERCEPT_SD = 1.0
+INTERCEPT_SD = 2.0
 # Of what each part's intercept has alone: wider ones draw small parts up.
 PART_SD = 0.7
 #: Prior sd of the slopes of log loss, per m/s and per point of moisture: between a moderate

@@ -20,6 +20,7 @@ from lossmap.surfaces.counts import DRIVERS, INTERCEPT_SD, SLOPE_SD, CountModel
 from lossmap.surfaces.excess import cell_excess, field_excess
 from lossmap.surfaces.positions import parted
 from lossmap.surfaces.sources import divided
+from lossmap.surfaces.surrogate import coincidence
 
 __all__ = ["LossProcess", "LossSurface", "loss_surface"]
 
@@ -164,6 +165,7 @@ class _Field:
         self.cells = np.column_stack([easting[inside], northing[inside]])
         self.at_stops: dict[str, Floats | None] = dict.fromkeys(DRIVERS)
         self.at_cells: dict[str, Floats | None] = dict.fromkeys(DRIVERS)
+        self.layers: dict[str, Floats] = {}
         self.why_not: dict[str, str] = {}
         for driver in DRIVERS:
             self._take_in(driver, losses, layers.get(LAYERS[driver][0]))
@@ -212,7 +214,7 @@ class _Field:
         elif np.ptp(at_stops) < 1e-3:
             self.why_not[driver] = f"{words} is the same at all stops"
         else:
-            self.at_cells[driver], self.at_stops[driver] = at_cells, at_stops
+            self.at_cells[driver], self.at_stops[driver], self.layers[driver] = at_cells, at_stops, filled
 
     def _nearest_cell(self) -> npt.NDArray[np.intp]:
         """Flat cell of each stop, that of the grid's edge for stops beyond it."""
@@ -269,7 +271,13 @@ class _Field:
             self.stops,
             share,
             beginnings=self._beginnings(model, driver),
+            coincidence=self._coincidence(model, driver),
         )
+
+    def _coincidence(self, model: CountModel, driver: str) -> float:
+        """A second opinion on the driver, where the settings ask for one."""
+        surrogates = self.settings.zones.surrogates
+        return coincidence(model, driver, self.layers[driver], self._nearest_cell(), surrogates, self.rng_seed) if surrogates else math.nan
 
     def _beginnings(self, model: CountModel, driver: str) -> tuple[Beginning, ...]:
         """Where the driver's effect may begin, and its slope from there, knot by knot."""

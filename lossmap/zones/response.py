@@ -44,6 +44,7 @@ def driver(evidence: SlopeEvidence, settings: ZoneSettings) -> Driver:
         _stops_needed(evidence),
         evidence.share_kg_ha,
         evidence.note,
+        evidence.coincidence,
     )
 
 

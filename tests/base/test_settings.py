@@ -162,7 +162,7 @@ def test_the_value_of_an_hour_is_money_by_time() -> None:
     assert Settings().report.field_efficiency == 70
     with pytest.raises(SettingsError) as refusal:
         build(Settings, {"report": {"hour_value": "300 USD/t"}}, "a.toml")
-    assert str(refusal.value) == 'a.toml: report.hour_value: "USD/t" cannot be turned into USD/h; write for example "1 USD/h"'
+    assert str(refusal.value) == 'a.toml: report.hour_value: "USD/t" cannot be turned into USD/h; write for example "300 USD/h"'
     with pytest.raises(SettingsError) as refusal:
         build(Settings, {"report": {"field_efficiency": "120 %"}}, "a.toml")
     assert str(refusal.value) == "a.toml: report.field_efficiency: must be 10 to 100 % (is 120 %)"

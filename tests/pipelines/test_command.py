@@ -71,11 +71,14 @@ def test_wrong_input_gets_one_message_and_its_exit_code(long_field, tmp_path, ca
 
 
 def test_one_stop_makes_a_map_with_one_mean(long_field, tmp_path, capsys):
-    """The least there can be: one stop gives the field's mean with its doubt and says that it is no surface."""
+    """The least there can be: one stop gives the field's mean with a doubt that holds what was counted, and says that it is no surface."""
     assert main(["map", str(long_field), "--out", str(tmp_path / "out"), "--quiet"]) == 0
     out = capsys.readouterr().out
-    assert out.startswith(str(tmp_path / "out" / "creek" / "map.html") + ": loss 1.1 bu/ac (")
+    assert out.startswith(str(tmp_path / "out" / "creek" / "map.html") + ": loss ")
     summary = json.loads((tmp_path / "out" / "creek" / "summary.json").read_text())
+    total = summary["loss"]["total"]
+    assert total["low_bu_ac"] < 1.1 < total["high_bu_ac"]
+    assert total["high_bu_ac"] > 3 * total["low_bu_ac"]
     assert {found["verdict"] for found in summary["drivers"].values()} == {"not enough counts"}
 
 
@@ -217,3 +220,91 @@ def test_no_command_shows_help_and_two(capsys):
     assert "COMMAND" in capsys.readouterr().err
     assert main(["--version"]) == 0
     assert capsys.readouterr().out.startswith("lossmap ")
+
+
+def test_stops_says_one_line_and_writes_two_files(long_field, tmp_path, capsys):
+    """One line on stdout, the plan beside nothing else; stderr has the stages."""
+    assert main(["stops", str(long_field), "--out", str(tmp_path / "out"), "--number", "5"]) == 0
+    printed = capsys.readouterr()
+    place = tmp_path / "out" / "creek" / "stops-plan.gpx"
+    assert printed.out == f"{place}: 5 stops, spread over place, ground speed and moisture, away from the 1 counted\n"
+    assert "creek: stops, " in printed.err
+    assert sorted(path.name for path in place.parent.iterdir()) == ["stops-plan.geojson", "stops-plan.gpx"]
+
+
+def test_stops_before_any_count(field_folder, tmp_path, capsys, long_field):
+    """A field without [[counts]] is planned, two dozen stops unless asked otherwise; --json is one line with every stop."""
+    folder = field_folder(points=(long_field / "points.csv").read_text(), counts=None, name="brook")
+    assert main(["stops", str(folder), "--out", str(tmp_path / "out"), "--json", "-q"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert len(lines) == 1
+    values = json.loads(lines[0])
+    assert values["counted"] == 0
+    assert [stop["stop"] for stop in values["stops"]] == [f"P{number}" for number in range(1, 25)]
+    assert values["says"] == ["24 stops, spread over place, ground speed and moisture"]
+    assert any("key out" in caution for caution in values["cautions"])
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        (["--number", "0"], "lossmap: --number: 0 is not a number of stops to count; give 1 to 500\n"),
+        (["--number", "501"], "lossmap: --number: 501 is not a number of stops to count; give 1 to 500\n"),
+        (["--set", "grid.cell=5"], "--set: grid.cell: 5 is not a number with a unit"),
+    ],
+)
+def test_stops_asked_for_wrongly(long_field, tmp_path, capsys, words, message):
+    """A number nobody counts and a setting without unit end with code 2, and nothing is written."""
+    assert main(["stops", str(long_field), "--out", str(tmp_path / "out"), *words]) == 2
+    assert message in capsys.readouterr().err
+    assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize(("what", "facts", "points", "counts", "code", "message"), WRONG, ids=[row[0] for row in WRONG])
+def test_stops_refuses_wrong_input_as_map_does(long_field, tmp_path, capsys, what, facts, points, counts, code, message):
+    """The same faults, the same words, the same codes, nothing written."""
+    for name, change in (("field.toml", facts), ("points.csv", points), ("counts.csv", counts)):
+        if change:
+            text = (long_field / name).read_text()
+            (long_field / name).write_text(change[1] if change[0] is None else text.replace(*change))
+    assert main(["stops", str(long_field), "--out", str(tmp_path / "out")]) == code
+    assert message in capsys.readouterr().err
+    assert not (tmp_path / "out").exists() or not any((tmp_path / "out").iterdir())
+
+
+def test_stops_needs_ground(field_folder, tmp_path, capsys):
+    """Counts alone say nothing of where the field is: code 3, and what to add."""
+    assert main(["stops", str(field_folder(points=None)), "--out", str(tmp_path / "out")]) == 3
+    assert capsys.readouterr().err == (
+        "lossmap: creek/field.toml: names neither a log nor a boundary, so there is no ground to place stops on; "
+        'add boundary = "boundary.geojson", or a [[points]] with path = "points.csv"\n'
+    )
+
+
+def test_stops_never_touch_the_fields_own_place(long_field, capsys, monkeypatch):
+    """With --out at the field's parent the plan would lie among the field's files: refused, not a byte changes."""
+    before = {path.name: path.read_bytes() for path in long_field.iterdir()}
+    monkeypatch.chdir(long_field)
+    assert main(["stops", ".", "--out", ".."]) == 2
+    assert "is the field's own folder" in capsys.readouterr().err
+    assert {path.name: path.read_bytes() for path in long_field.iterdir()} == before
+
+
+def test_stops_cannot_write_where_a_file_is(long_field, tmp_path, capsys):
+    """--out that is a file is named, code 2."""
+    (tmp_path / "taken").write_text("mine")
+    assert main(["stops", str(long_field), "--out", str(tmp_path / "taken"), "-q"]) == 2
+    assert f"{tmp_path / 'taken'}: cannot be written to" in capsys.readouterr().err
+    assert (tmp_path / "taken").read_text() == "mine"
+
+
+def test_a_hostile_name_is_only_a_name(long_field, tmp_path, capsys):
+    """Markup, control characters and paths in a field's name end as text in the plan's files, nowhere else."""
+    text = (long_field / "field.toml").read_text()
+    (long_field / "field.toml").write_text(text.replace("Made creek", r"</name><wpt lat='0'/>\u0000\u001b[31m../../x"))
+    assert main(["stops", str(long_field), "--out", str(tmp_path / "out"), "-q", "--number", "2"]) == 0
+    assert "\x1b" not in capsys.readouterr().out
+    content = (tmp_path / "out" / "creek" / "stops-plan.gpx").read_text()
+    assert content.count("<wpt ") == 2
+    assert "&lt;/name&gt;&lt;wpt lat='0'/&gt;\ufffd\ufffd[31m../../x" in content
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["creek", "out"]

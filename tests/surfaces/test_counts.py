@@ -141,17 +141,17 @@ def test_shared_sums_are_the_loop_over_combinations(made, monkeypatch):
     across = np.hypot(*(made["cells"][:, None] - made["places"][None]).transpose(2, 0, 1))
     steps = RANGE[LATTICE.range] * 866.0 * 2**0.5
     at_stops, at_cells = (Hinge("speed", 2.0).of(made[name]) for name in ("speed", "cell_speed"))
-    weights, means, variances = [], [], []
+    weights, means, variances, level = [], [], [], module.INTERCEPT_SD**2
     for slope_variance in (0.0, module.SLOPE_SD["speed"] ** 2):
         for row in range(LATTICE.size.size):
             sd2 = SD[LATTICE.sd[row]] ** 2
             kernel = sd2 * np.exp(-distance / steps[row])
-            prior = Prior(kernel[None], 1.0, 0.0, at_stops[:, None], np.array([slope_variance]))
-            cross = sd2 * np.exp(-across / steps[row]) + 1 + slope_variance * np.outer(at_cells, at_stops)
+            prior = Prior(kernel[None], level, 0.0, at_stops[:, None], np.array([slope_variance]))
+            cross = sd2 * np.exp(-across / steps[row]) + level + slope_variance * np.outer(at_cells, at_stops)
             fit = laplace(counts, prior, LATTICE.size[[row]], 1e-6)
             weights.append(np.exp(fit.log_evidence[0] + LATTICE.log_prior[row]))
             means.append(cross @ fit.gradient[0])
-            variances.append(sd2 + 1 + slope_variance * at_cells**2 - np.einsum("ci,ij,cj->c", cross, fit.precision[0], cross))
+            variances.append(sd2 + level + slope_variance * at_cells**2 - np.einsum("ci,ij,cj->c", cross, fit.precision[0], cross))
     share = np.array(weights) / np.sum(weights)
     direct = share @ means
     assert mean - np.log(model.level_) == pytest.approx(direct, abs=2e-4)
