@@ -9,6 +9,7 @@ The data's way, top to bottom; each line is a stage, stages never import one ano
     surfaces/   5  values at places -> surfaces with doubt on the field's one grid
     join        6  stops to the speed and moisture they were cut at; surfaces to cells
     zones/      7  where loss tracks speed or dryness
+    stops       7' where to count next
     report/     8  what people open
     synthetic      made fields with known truth, beside the way: demos and tests
 
@@ -30,6 +31,7 @@ _HOMES = {
     "LossmapError": ("lossmap.base.errors", "LossmapError"),
     "Field": ("lossmap.base.field", "Field"),
     "FieldMap": ("lossmap.base.field", "FieldMap"),
+    "Grid": ("lossmap.base.grid", "Grid"),
     "Settings": ("lossmap.base.settings", "Settings"),
     "read_field": ("lossmap.read", "read_field"),
     "read_settings": ("lossmap.read", "read_settings"),
@@ -40,6 +42,7 @@ _HOMES = {
     "projected": ("lossmap.project", "project"),
     "cleaned": ("lossmap.clean", "clean"),
     "cut_area": ("lossmap.clean", "cut_area"),
+    "seed_mass_g": ("lossmap.loss", "seed_mass_g"),
     "losses": ("lossmap.loss", "losses"),
     "stops_with_drive": ("lossmap.join", "stops_with_drive"),
     "dense": ("lossmap.surfaces", "dense"),
@@ -48,8 +51,11 @@ _HOMES = {
     "cells": ("lossmap.join", "cells"),
     "driver": ("lossmap.zones", "driver"),
     "outlined": ("lossmap.zones", "zones"),
+    "spread": ("lossmap.stops", "spread"),
+    "next_stops": ("lossmap.stops", "next_stops"),
     "write": ("lossmap.report", "write"),
     "map_field": ("lossmap.pipelines.map_field", "map_field"),
+    "plan_stops": ("lossmap.pipelines.plan_stops", "plan_stops"),
     "made_map": ("lossmap.pipelines.map_field", "made_map"),
 }
 

@@ -69,6 +69,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.set_defaults(run=_version_or_help(parser))
     flows = parser.add_subparsers(title="commands", metavar="COMMAND")
     _add_map(flows)
+    _add_stops(flows)
     _add_check(flows)
     _add_settings(flows)
     return parser
@@ -76,14 +77,31 @@ def _parser() -> argparse.ArgumentParser:
 
 def _add_map(flows: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     one = flows.add_parser("map", help="one field: its files to its map", description="One field: its files to its map.")
+    _add_field(one)
+    _add_manners(one)
+    one.set_defaults(run=_map)
+
+
+def _add_stops(flows: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    one = flows.add_parser(
+        "stops",
+        help="one field: where to count next",
+        description="One field: where to count next. Before any count, stops far from one another in place, ground speed and "
+        "moisture; after a first round, those that tell most. Writes stops-plan.geojson and stops-plan.gpx.",
+    )
+    _add_field(one)
+    one.add_argument("--number", metavar="N", type=int, help="how many stops (default: 24)")
+    _add_manners(one)
+    one.set_defaults(run=_stops)
+
+
+def _add_field(one: argparse.ArgumentParser) -> None:
     one.add_argument("field", metavar="FIELD", type=Path, help="a folder with field.toml, or that file")
     one.add_argument("--config", metavar="FILE", type=Path, help="settings that differ from the defaults (TOML)")
     one.add_argument(
         "--set", metavar="KEY=VALUE", action="append", default=[], help='one setting, as in --set grid.cell="10 m"; may be repeated'
     )
     one.add_argument("--out", metavar="DIR", type=Path, default=Path("out"), help="results go to DIR/<field folder's name> (default: out)")
-    _add_manners(one)
-    one.set_defaults(run=_map)
 
 
 def _add_check(flows: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -142,6 +160,21 @@ def _map(asked: argparse.Namespace) -> int:
         print(f"{result.folder / 'map.html'}: {result.sentence}")
     for note in result.notes:
         logging.getLogger("lossmap").warning("%s: %s", result.folder.name, note)
+    return 0
+
+
+def _stops(asked: argparse.Namespace) -> int:
+    from .plan_stops import NUMBER, plan_stops
+    from .progress import listen
+
+    bar = listen(asked.quiet, asked.verbose)
+    from lossmap.read import read_settings
+
+    settings = read_settings(asked.config, asked.set)
+    plan = plan_stops(asked.field, settings, asked.out, NUMBER if asked.number is None else asked.number, bar)
+    print(json.dumps(plan.values, ensure_ascii=False, sort_keys=True) if asked.json else f"{plan.file}: {plan.sentence}")
+    for note in plan.notes:
+        logging.getLogger("lossmap").warning("%s: %s", plan.file.parent.name, note)
     return 0
 
 

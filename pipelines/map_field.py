@@ -12,7 +12,7 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
-from lossmap.base.errors import SettingsError, TooLittleData
+from lossmap.base.errors import TooLittleData
 from lossmap.base.estimates import NOTHING, Delay, Estimate, ReelSpeed, StatedTiming
 from lossmap.base.field import Cleaning, Field, FieldMap
 from lossmap.base.grid import Grid, Surface
@@ -29,7 +29,7 @@ from lossmap.surfaces import by_pass, dense, loss_surface, placed
 from lossmap.zones import Costs, driver, machine_loss, pace, reel_speed, zones
 
 from .progress import Stages
-from .whole import whole_folder
+from .whole import apart, whole_folder
 
 __all__ = ["Mapped", "made_map", "map_field"]
 
@@ -64,24 +64,12 @@ def map_field(path: Path, settings: Settings, out: Path, bar: bool = False) -> M
     """
     field = read_field(path)
     target = out / field.id
-    _apart(field, target)
+    apart(field.folder, target)
     stage = Stages(field.id, bar)
     field_map = made_map(field, settings, stage)
     with stage("write"), whole_folder(target) as folder:
         write(field_map, folder, stage.seconds)
     return Mapped(target, headline(field_map), summary(field_map), (*field_map.notes, *field_map.cleaning.notes))
-
-
-def _apart(field: Field, target: Path) -> None:
-    """Refuse results that would take the place of the field's own files: a log lost is a harvest lost.
-
-    Raises
-    ------
-    SettingsError
-    """
-    place, own = target.resolve(), field.folder.resolve()
-    if place == own or own.is_relative_to(place):
-        raise SettingsError(f"{target}: is the field's own folder, and results would replace what is in it; give another --out")
 
 
 def made_map(field: Field, settings: Settings, stage: Stage) -> FieldMap:

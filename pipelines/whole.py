@@ -1,4 +1,9 @@
-"""Whole results or none: written aside, then renamed."""
+"""Whole results or none: written aside, then renamed.
+
+`map` makes a whole folder, `stops` a few files that lie in the same one. Neither takes
+what is the other's: a folder that takes the place of an earlier one takes along what it
+does not bring itself, and files take the place of files of their own names only.
+"""
 
 from __future__ import annotations
 
@@ -10,9 +15,9 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from lossmap.base.errors import WriteError
+from lossmap.base.errors import SettingsError, WriteError
 
-__all__ = ["whole_folder"]
+__all__ = ["apart", "whole_files", "whole_folder"]
 
 
 @contextmanager
@@ -27,6 +32,47 @@ def whole_folder(target: Path) -> Iterator[Path]:
     WriteError
         The place cannot be written to.
     """
+    with _aside(target) as aside:
+        written = aside / "new"
+        written.mkdir(mode=0o755)
+        yield written
+        _take_place(target, written, aside / "old")
+
+
+@contextmanager
+def whole_files(target: Path) -> Iterator[Path]:
+    """A folder to write into whose files go to `target`, each whole, when the block ends well.
+
+    Whatever else lies in `target` stays. If the block fails or is interrupted, or one of the
+    files cannot take its place, all stay as they were.
+
+    Raises
+    ------
+    WriteError
+        The place cannot be written to.
+    """
+    with _aside(target) as aside:
+        written = aside / "new"
+        written.mkdir(mode=0o755)
+        yield written
+        _take_places(target, written, aside / "replaced")
+
+
+def apart(own: Path, target: Path) -> None:
+    """Refuse results that would come to lie among the field's own files: a log lost is a harvest lost.
+
+    Raises
+    ------
+    SettingsError
+    """
+    place, own = target.resolve(), own.resolve()
+    if place == own or own.is_relative_to(place):
+        raise SettingsError(f"{target}: is the field's own folder, and results would replace what is in it; give another --out")
+
+
+@contextmanager
+def _aside(target: Path) -> Iterator[Path]:
+    """A folder beside `target`, gone at the end whatever happens."""
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
         if target.exists() and not target.is_dir():
@@ -38,10 +84,7 @@ def whole_folder(target: Path) -> Iterator[Path]:
             raise
         raise WriteError(f"{target.parent}: cannot be written to ({fault.strerror}); give another --out") from fault
     try:
-        written = aside / "new"
-        written.mkdir(mode=0o755)
-        yield written
-        _take_place(target, written, aside / "old")
+        yield aside
     finally:
         with suppress(OSError):
             shutil.rmtree(aside)
@@ -91,3 +134,34 @@ def _copied(source: Path, copy: Path) -> None:
         shutil.copytree(source, copy, symlinks=True)
     else:
         shutil.copy2(source, copy, follow_symlinks=False)
+
+
+def _take_places(target: Path, written: Path, replaced: Path) -> None:
+    """Move every file of `written` into `target`; where one cannot go, those before it come back out."""
+    is_new = not target.exists()
+    moved: list[str] = []
+    try:
+        target.mkdir(exist_ok=True)
+        replaced.mkdir()
+        try:
+            for path in sorted(written.iterdir()):
+                place = target / path.name
+                if place.is_file() or place.is_symlink():
+                    _copied(place, replaced / path.name)
+                moved.append(path.name)
+                path.replace(place)
+        except BaseException:
+            _give_back(target, written, replaced, moved)
+            if is_new:
+                target.rmdir()
+            raise
+    except OSError as fault:
+        raise WriteError(f"{target}: cannot be written to ({fault.strerror}); close programs that use it, or give another --out") from fault
+
+
+def _give_back(target: Path, written: Path, replaced: Path, moved: list[str]) -> None:
+    for name in moved:
+        if (replaced / name).exists() or (replaced / name).is_symlink():
+            (replaced / name).replace(target / name)
+        elif not (written / name).exists():
+            (target / name).unlink()

@@ -2,6 +2,6 @@
 
 from lossmap.surfaces.counts import Counted, CountModel
 from lossmap.surfaces.dense import by_pass, dense, placed
-from lossmap.surfaces.loss import LossProcess, LossSurface, loss_surface
+from lossmap.surfaces.loss import LossSurface, loss_surface
 
-__all__ = ["CountModel", "Counted", "LossProcess", "LossSurface", "by_pass", "dense", "loss_surface", "placed"]
+__all__ = ["CountModel", "Counted", "LossSurface", "by_pass", "dense", "loss_surface", "placed"]

@@ -16,13 +16,13 @@ from lossmap.base.estimates import NOTHING, Z90, Beginning, Estimate, SlopeEvide
 from lossmap.base.grid import Floats, Grid, Surface
 from lossmap.base.settings import Settings
 from lossmap.base.tables import POSITIONS, SOURCES
-from lossmap.surfaces.counts import DRIVERS, INTERCEPT_SD, SLOPE_SD, CountModel
+from lossmap.surfaces.counts import DRIVERS, SLOPE_SD, CountModel
 from lossmap.surfaces.excess import cell_excess, field_excess
 from lossmap.surfaces.positions import parted
 from lossmap.surfaces.sources import divided
 from lossmap.surfaces.surrogate import coincidence
 
-__all__ = ["LossProcess", "LossSurface", "loss_surface"]
+__all__ = ["LossSurface", "loss_surface"]
 
 Bools = npt.NDArray[np.bool_]
 
@@ -39,37 +39,6 @@ MOST_COUNTS = 300
 
 # Places that stand for the whole field in its total and in what goes with a driver; every second of them in its sources.
 SUPPORT, SOURCES_EVERY = 256, 2
-
-
-@dataclass(frozen=True)
-class LossProcess:
-    """How loss varies over the field, and how much a stop tells of it: what decides where to count next.
-
-    Attributes
-    ----------
-    sd, range_m : float
-        Of the process of log loss: covariance ``sd^2 exp(-distance / range)`` [-, m].
-    level_sd : float
-        Of the level of log loss before any count.
-    seeds_m2, size_m2 : float
-        Seeds behind the combine, and size of the negative binomial, of a square metre.
-    places_m : array, ``[stop, 2]``
-    precision : array, ``[stop]``
-        Of what each stop so far says of log loss, as far as its deepest position tells.
-    """
-
-    sd: float
-    range_m: float
-    level_sd: float
-    seeds_m2: float
-    size_m2: float
-    places_m: Floats
-    precision: Floats
-
-    def precision_of(self, area_m2: float) -> float:
-        """What one more stop is to tell of log loss, with frames of that area [m2] behind the combine."""
-        mean, size = area_m2 * self.seeds_m2, area_m2 * self.size_m2
-        return mean * size / (mean + size)
 
 
 @dataclass(frozen=True)
@@ -94,7 +63,6 @@ class LossSurface:
         For each driver whose chance passed ``zones.tracks_chance``: ``excess_kg_ha`` above
         the reference, and ``chance_pct`` that it is above ``zones.least_excess`` of the
         field's mean loss.
-    process : LossProcess
     is_flat : bool
         Whether the counts were too few for more than one value over the field.
     notes : tuple of str
@@ -106,7 +74,6 @@ class LossSurface:
     sources: Mapping[str, Estimate]
     source_pct: Mapping[str, Estimate]
     evidence: Mapping[str, SlopeEvidence]
-    process: LossProcess
     excess: Mapping[str, Surface] = field(default_factory=dict)
     chance: Mapping[str, Surface] = field(default_factory=dict)
     is_flat: bool = False
@@ -192,7 +159,6 @@ class _Field:
             {source: amount for source, (amount, _) in by_source.items()},
             {source: share for source, (_, share) in by_source.items()},
             evidence,
-            self._process(model),
             {driver: excess for driver, (excess, _) in flagged.items()},
             {driver: chance for driver, (_, chance) in flagged.items()},
             self.is_flat,
@@ -289,22 +255,6 @@ class _Field:
                 sd = math.sqrt(max(float(part.slope_second[column] / part.weight) - slope**2, 0.0))
                 found.append(Beginning(hinge.knot, part.weight, slope, sd))
         return tuple(found)
-
-    def _process(self, model: CountModel) -> LossProcess:
-        sd, range_m, size = model.typical()
-        counts = self.counts
-        rates = model.share_ * model.level_ / counts.worth
-        mean = counts.area_m2 * (counts.sees @ rates)
-        sizes = size * counts.breadth
-        precision = np.zeros(len(self.places))
-        np.maximum.at(precision, counts.stop, mean * sizes / (mean + sizes))
-        # ears lie on areas of their own: seed is what a further stop will count
-        of_seeds = [not part.is_ears for part in self.parts]
-        is_seed = counts.sees[:, of_seeds].any(axis=1)
-        behind = counts.sees[is_seed].sum(axis=1).argmax()
-        seeds_m2 = float(counts.sees[is_seed][behind] @ rates)
-        size_m2 = size / float(counts.area_m2[is_seed].mean())
-        return LossProcess(sd, range_m, INTERCEPT_SD, seeds_m2, size_m2, self.places, precision)
 
     def _excess(self, model: CountModel, driver: str, mean_kg_ha: float) -> tuple[Surface, Surface]:
         least = max(self.settings.zones.least_excess / 100 * mean_kg_ha, 1e-6)

@@ -4,8 +4,8 @@ import os
 
 import pytest
 
-from lossmap.base.errors import WriteError
-from lossmap.pipelines.whole import whole_folder
+from lossmap.base.errors import SettingsError, WriteError
+from lossmap.pipelines.whole import apart, whole_files, whole_folder
 
 
 def names(folder):
@@ -66,3 +66,78 @@ def test_what_a_killed_run_left_is_cleared_and_its_catch_put_back(tmp_path):
         raise ValueError
     assert (tmp_path / "creek" / "map.html").read_text() == "old"
     assert names(tmp_path) == [living.name, "creek"]
+
+
+def test_files_take_their_own_places_only(tmp_path):
+    """A plan lies beside the map that was there, and replaces the earlier plan alone."""
+    with whole_folder(tmp_path / "creek") as folder:
+        (folder / "map.html").write_text("map")
+    for text in ("first", "second"):
+        with whole_files(tmp_path / "creek") as folder:
+            (folder / "plan.gpx").write_text(text)
+            assert not (tmp_path / "creek" / "plan.gpx").exists() or text == "second"
+    assert (tmp_path / "creek" / "plan.gpx").read_text() == "second"
+    assert (tmp_path / "creek" / "map.html").read_text() == "map"
+    assert names(tmp_path) == ["creek"]
+
+
+def test_files_make_their_folder(tmp_path):
+    """Where nothing was before, the folder is made with the files in it."""
+    with whole_files(tmp_path / "out" / "creek") as folder:
+        (folder / "plan.gpx").write_text("plan")
+    assert names(tmp_path / "out" / "creek") == ["plan.gpx"]
+    assert names(tmp_path / "out") == ["creek"]
+
+
+def test_a_whole_folder_keeps_the_files_of_others(tmp_path):
+    """A map made after a plan does not lose the plan."""
+    with whole_files(tmp_path / "creek") as folder:
+        (folder / "plan.gpx").write_text("plan")
+    with whole_folder(tmp_path / "creek") as folder:
+        (folder / "map.html").write_text("map")
+    assert names(tmp_path / "creek") == ["map.html", "plan.gpx"]
+
+
+@pytest.mark.parametrize("stop", [ValueError, KeyboardInterrupt])
+@pytest.mark.parametrize("earlier", [True, False])
+def test_half_written_files_never_appear(tmp_path, stop, earlier):
+    """An error or Ctrl-C in the middle leaves the earlier files whole, or no folder where there was none."""
+    if earlier:
+        with whole_files(tmp_path / "creek") as folder:
+            (folder / "plan.gpx").write_text("old")
+    with pytest.raises(stop), whole_files(tmp_path / "creek") as folder:
+        (folder / "plan.gpx").write_text("half")
+        raise stop
+    assert names(tmp_path) == (["creek"] if earlier else [])
+    assert not earlier or (tmp_path / "creek" / "plan.gpx").read_text() == "old"
+
+
+def test_all_files_or_none(tmp_path):
+    """Where one file cannot take its place (a folder stands there), those moved before it are taken back."""
+    (tmp_path / "creek" / "plan.gpx").mkdir(parents=True)
+    (tmp_path / "creek" / "plan.geojson").write_text("old")
+    with pytest.raises(WriteError, match="creek: cannot be written to"), whole_files(tmp_path / "creek") as folder:
+        for name in ("a new one", "plan.geojson", "plan.gpx"):
+            (folder / name).write_text("new")
+    assert names(tmp_path / "creek") == ["plan.geojson", "plan.gpx"]
+    assert (tmp_path / "creek" / "plan.geojson").read_text() == "old"
+    assert names(tmp_path) == ["creek"]
+
+
+def test_a_place_for_files_that_cannot_be_written_is_refused(tmp_path):
+    """A file where the folder should be is left alone and named."""
+    (tmp_path / "creek").write_text("a file")
+    with pytest.raises(WriteError, match="is a file, and the results need a folder"), whole_files(tmp_path / "creek"):
+        pass
+    assert (tmp_path / "creek").read_text() == "a file"
+
+
+def test_results_keep_apart_from_the_fields_own_files(tmp_path):
+    """The field's folder, and any folder above it, is no place for results; one inside or beside it is."""
+    own = tmp_path / "farm" / "creek"
+    own.mkdir(parents=True)
+    for place in (own, own.parent, own / ".." / "creek"):
+        with pytest.raises(SettingsError, match="is the field's own folder, and results would replace what is in it; give another --out"):
+            apart(own, place)
+    apart(own, own / "out" / "creek")
+    apart(own, tmp_path / "out" / "creek")
