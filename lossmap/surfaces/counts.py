@@ -12,7 +12,7 @@ The model, for a count ``y`` on area ``e`` at place ``s`` that sees parts ``p`` 
     loss_p(s) = level exp(g(s)) w_p exp(h_p(s)) / sum of all parts' w exp(h(s))
     h_p(s) = intercept + intercept_p + slope (v(s) - X)+ + slope (Y - m(s))+ + f_p(s)
     g(s)   = sum of all parts' w h(s),  w the shares of the parts where all h are 0
-    f_p    ~ Gaussian processes, each with covariance  sd^2 exp(-distance / range)
+    f_p    ~ Gaussian processes, each with covariance  sd^2 k(distance / range)
 
 So the nested intensities at the three positions are modelled together, each part close to
 log-Gaussian, and the total is so exactly. (Log-Gaussian parts simply added up put the total
@@ -21,7 +21,9 @@ held the truth too seldom where residue lies in a windrow.) Intercepts and slope
 priors, so h is one Gaussian process and everything below is linear algebra on the
 covariance C of what the counts see of it (`lossmap.surfaces.laplace`):
 
-* (sd, range, size) are not optimised but summed over a fixed lattice, each combination
+* k is rough, exp(-x), or smooth, (1 + x) exp(-x) (Matern 1/2 and 3/2): nobody knows
+  beforehand which, and either alone maps the other's fields worse;
+* (sd, k, range, size) are not optimised but summed over a fixed lattice, each combination
   weighted by prior times evidence (Rue, Martino & Chopin 2009), and so are the models
   with and without each driver and the knots X and Y (from memory);
 * which combinations matter is found from the models without drivers: hinges h add
@@ -29,10 +31,10 @@ covariance C of what the counts see of it (`lossmap.surfaces.laplace`):
   log evidence changes by ``r' (1/S + P)^-1 r / 2 - log|1 + S P| / 2`` to second order.
   Only combinations that carry weight by this are then stepped to their own mode;
 * mean and covariance of g and h anywhere under the whole mixture need no loop over it: with
-  the features ``phi(s) = (exp(-|s - s_i| / range), 1, hinges(s))`` a combination's mean of
+  the features ``phi(s) = (k(|s - s_i| / range), 1, hinges(s))`` a combination's mean of
   latent k is ``phi a_k`` and its covariance of k and l ``prior - phi B_k M B_l' phi'``, so
-  weighted sums of ``a_k a_l' - B_k M B_l'``, one for each range, serve every cell. The
-  ranges halve, so that one exponential and squaring give all six kernels.
+  weighted sums of ``a_k a_l' - B_k M B_l'``, one for each k and range, serve every cell. The
+  ranges halve, so that two exponentials and squaring give all eleven kernels.
 
 Everything is deterministic, and linear in the number of cells.
 """
@@ -63,9 +65,13 @@ Whole = npt.NDArray[np.intp]
 
 DRIVERS = ("speed", "dryness")
 
-# The lattice. Ranges as shares of the field's diagonal; they halve (see the module's last point).
+# The lattice. Ranges, at which correlation has fallen to 0.37, as shares of the field's diagonal;
+# they halve (see the module's last point), of rough processes first, of smooth ones after.
 SD = np.array([0.1, 0.2, 0.35, 0.55, 0.85])
-RANGE = 0.5 ** np.arange(1, 7)
+ROUGH, SMOOTH = 6, 5
+RANGE = 0.5 ** np.concatenate([np.arange(1, 1 + ROUGH), np.arange(1, 1 + SMOOTH)])
+# Where (1 + x) exp(-x) is 0.37.
+FALLEN = 2.146
 SIZE = np.array([1.0, 2.5, 6.0, 15.0, 50.0])
 
 # Priors: exponential on sd and on the clumping 1/sqrt(size). On the logarithm of the range it
@@ -82,7 +88,7 @@ SLOPE_SD = {"speed": 1.2, "dryness": 0.4}
 # Share of the weight of each model (with or without a driver) that is stepped to its own mode.
 KEPT = 0.98
 # How far g may still move, in the search for the combinations that matter and in those that are kept.
-ROUGH, FINE = 0.1, 0.01
+COARSE, FINE = 0.1, 0.01
 # Most combinations that a second opinion on a driver is averaged over.
 MOST_PLAIN = 12
 # Places a block: small enough for the processor's cache.
@@ -396,7 +402,7 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
     def typical(self) -> tuple[float, float, float]:
         """What the counts make likeliest of sd, of range [m] and of the negative binomial's size on an area of mean size."""
         variance = self.lattice_weight_ @ SD[LATTICE.sd] ** 2
-        log_range = self.lattice_weight_ * SD[LATTICE.sd] ** 2 @ np.log(self._longest_m() * 0.5**LATTICE.range)
+        log_range = self.lattice_weight_ * SD[LATTICE.sd] ** 2 @ np.log(self._longest_m() * RANGE[LATTICE.range] / RANGE[0])
         return float(np.sqrt(variance)), float(np.exp(log_range / variance)), float(1 / (self.lattice_weight_ @ (1 / LATTICE.size)))
 
     def posterior(self, hinges: Collection[int] | None = None) -> Posterior:
@@ -489,8 +495,8 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
         start, beyond = None, self.design_[self.counted_.stop]
         for rows in self._batches(every):
             # the first combination's mode is nearer to the others' than nothing is
-            start = laplace(counts, self._prior(MIDDLE), LATTICE.size[MIDDLE], ROUGH).mode if start is None else start
-            fit = laplace(counts, self._prior(rows), LATTICE.size[rows], ROUGH, np.repeat(start, rows.size, axis=0))
+            start = laplace(counts, self._prior(MIDDLE), LATTICE.size[MIDDLE], COARSE).mode if start is None else start
+            fit = laplace(counts, self._prior(rows), LATTICE.size[rows], COARSE, np.repeat(start, rows.size, axis=0))
             plain[rows], modes[rows] = fit.log_evidence + LATTICE.log_prior[rows], fit.mode
             pull[rows] = fit.gradient @ beyond
             grip[rows] = beyond.T @ (fit.precision @ beyond)
@@ -630,7 +636,7 @@ class _Known:
 
 @dataclass(frozen=True)
 class _Lattice:
-    """Every (sd, range, size), one row each; `sd` and `range` are indices."""
+    """Every (sd, process, size), one row each; `sd` and `range` are indices."""
 
     sd: Whole
     range: Whole
@@ -668,14 +674,21 @@ class _Slopes:
 
 
 def _kernels(places_m: Floats, stops_m: Floats, longest_m: float) -> Iterator[Floats]:
-    """Exponential correlation for each range, longest first: each the square of the one before, in one array."""
-    kernel = cdist(places_m, stops_m)
-    kernel *= -1 / longest_m
-    np.exp(kernel, out=kernel)
-    for step in range(RANGE.size):
+    """Correlation of each process of the lattice, rough ones first, each longest first; what is yielded lives until the next."""
+    far = cdist(places_m, stops_m)
+    far /= longest_m
+    falling = np.exp(-far)
+    for step in range(ROUGH):
         if step:
-            np.square(kernel, out=kernel)
-        yield kernel
+            np.square(falling, out=falling)
+        yield falling
+    far *= FALLEN
+    np.exp(-far, out=falling)
+    for step in range(SMOOTH):
+        if step:
+            np.square(falling, out=falling)
+            far *= 2
+        yield (1 + far) * falling
 
 
 def _gain(pull: Floats, grip: Floats, variance: Floats) -> Floats:

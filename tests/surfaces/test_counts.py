@@ -139,15 +139,20 @@ def test_shared_sums_are_the_loop_over_combinations(made, monkeypatch):
     counts = Counts(made["seeds"], made["area"][:, None] * model.level_, np.ones(1), np.ones(30))
     distance = np.hypot(*(made["places"][:, None] - made["places"][None]).transpose(2, 0, 1))
     across = np.hypot(*(made["cells"][:, None] - made["places"][None]).transpose(2, 0, 1))
-    steps = RANGE[LATTICE.range] * 866.0 * 2**0.5
+
+    def likeness(row, apart):
+        """Rough exp(-x) or smooth (1 + x) exp(-x), 0.37 at the range."""
+        x = apart / (RANGE[LATTICE.range[row]] * 866.0 * 2**0.5)
+        return np.exp(-x) if LATTICE.range[row] < module.ROUGH else (1 + module.FALLEN * x) * np.exp(-module.FALLEN * x)
+
     at_stops, at_cells = (Hinge("speed", 2.0).of(made[name]) for name in ("speed", "cell_speed"))
     weights, means, variances, level = [], [], [], module.INTERCEPT_SD**2
     for slope_variance in (0.0, module.SLOPE_SD["speed"] ** 2):
         for row in range(LATTICE.size.size):
             sd2 = SD[LATTICE.sd[row]] ** 2
-            kernel = sd2 * np.exp(-distance / steps[row])
+            kernel = sd2 * likeness(row, distance)
             prior = Prior(kernel[None], level, 0.0, at_stops[:, None], np.array([slope_variance]))
-            cross = sd2 * np.exp(-across / steps[row]) + level + slope_variance * np.outer(at_cells, at_stops)
+            cross = sd2 * likeness(row, across) + level + slope_variance * np.outer(at_cells, at_stops)
             fit = laplace(counts, prior, LATTICE.size[[row]], 1e-6)
             weights.append(np.exp(fit.log_evidence[0] + LATTICE.log_prior[row]))
             means.append(cross @ fit.gradient[0])
