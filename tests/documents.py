@@ -32,7 +32,9 @@ def blocks() -> dict[str, str]:
     """Every block of README that a command makes."""
     with tempfile.TemporaryDirectory() as folder:
         line = printed("map", str(ROOT / "demo-fields" / _SHOWN), "--out", folder, "--quiet").replace(folder, "out")
+        plan = printed("stops", str(ROOT / "demo-fields" / _SHOWN), "--out", folder, "--number", "12", "--quiet").replace(folder, "out")
     return {
+        "stops": f"```console\n$ lossmap stops demo-fields/{_SHOWN} --number 12\n{plan}\n```\n",
         "map": f"```console\n$ lossmap map demo-fields/{_SHOWN}\n{line}\n```\n",
         "check": f"```console\n$ lossmap check demo-fields/{_SHOWN}\n{printed('check', str(ROOT / 'demo-fields' / _SHOWN))}\n```\n",
         "settings": f"```toml\n{printed('settings')}\n```\n",
