@@ -179,10 +179,10 @@ class ZoneSettings(Strict):
         None, examples=["13 %"], description="reference moisture; without it, averaged over plausible ones from the field's own moistures"
     )
     tracks_chance: float = _setting(
-        0.98,
+        0.985,
         ge=0.8,
         le=0.9999,
-        description="posterior chance of a positive slope from which loss 'tracks' (1 to 5 of 100 fields without a link are flagged)",
+        description="posterior chance of a positive slope from which loss 'tracks' (of 100 fields without a link 1 to 4 are flagged, by design of stops)",
     )
     surrogates: int = _setting(
         0,

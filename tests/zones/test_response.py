@@ -26,7 +26,7 @@ MANY = SlopeEvidence(
 
 @pytest.mark.parametrize(
     ("chance", "expected_sd", "verdict"),
-    [(0.999, 0.2, "tracks"), (0.98, 1.0, "tracks"), (0.97, 0.2, "no sign"), (0.97, 0.5, "not enough counts"), (0.01, 0.2, "no sign")],
+    [(0.999, 0.2, "tracks"), (0.985, 1.0, "tracks"), (0.97, 0.2, "no sign"), (0.97, 0.5, "not enough counts"), (0.01, 0.2, "no sign")],
 )
 def test_verdict(chance, expected_sd, verdict):
     """Evidence first; then whether the counts could have shown a moderate effect."""
