@@ -16,7 +16,7 @@ demo: .venv/use          ## map the made fields; ends with the path of a map to 
 test: .venv/develop      ## everything but the long simulations
 	$(BIN)/pytest -n 2 --dist loadfile
 
-slow: .venv/develop      ## the long simulations: coverage, false flags, power
+slow: .venv/develop      ## the long simulations; writes shared/expected/evidence.md
 	$(BIN)/pytest -m slow -s
 
 bench: .venv/develop     ## how long a field takes and how much memory, beside other libraries

@@ -8,10 +8,11 @@ far the stops lie apart: in place for the map, in ground speed and moisture for 
 After a first round the count model says how loss changes over the field and how much one
 stop tells. With those held, log loss is a Gaussian process with slopes,
 
-    g(s) = level + sum_k slope_k hinge_k(s) + f(s),   cov f = sd^2 exp(-distance / range),
+    g(s) = level + sum_k slope_k hinge_k(s) + f(s),   cov f = sd^2 k(distance / range),
 
-a stop sees g with variance 1 / precision, and what any further stop will do to every doubt
-is known before it is counted. `next_stops` takes, one after the other, the place that
+a stop sees g with variance 1 / precision (`StopCounts` says how much its counts, each of
+other parts of the loss, amount to), and what any further stop will do to every doubt is
+known before it is counted. `next_stops` takes, one after the other, the place that
 shrinks most
 
     sum over undecided drivers k of max(var slope_k / wanted_k^2, 1)  +  mean var g / mean var g now,
@@ -26,7 +27,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import geopandas as gpd
 import numpy as np
@@ -40,7 +41,7 @@ from scipy.spatial.distance import cdist
 from lossmap.base.grid import Floats
 from lossmap.base.tables import PLAN
 
-__all__ = ["CountDoubt", "DriverDoubt", "Ground", "Picked", "farthest", "next_stops", "plan_table", "spread"]
+__all__ = ["CountDoubt", "DriverDoubt", "Ground", "Picked", "StopCounts", "farthest", "next_stops", "plan_table", "spread"]
 
 Whole = npt.NDArray[np.intp]
 
@@ -56,6 +57,8 @@ MOST_CANDIDATES = 4000
 SUPPORT = 300
 # Further stops beyond which "how many are needed" is answered with "more than that".
 MOST_NEEDED = 100
+# Where (1 + x) exp(-x), the correlation of a smooth process, is 0.37.
+FALLEN = 2.146
 # Steps round a circle that visit any number of places evenly (the golden ratio's fraction).
 GOLDEN = 0.6180339887498949
 
@@ -129,13 +132,75 @@ class DriverDoubt:
 
 
 @dataclass(frozen=True)
+class StopCounts:
+    """What the counts of each stop see of the parts of the loss, at the field's mean.
+
+    In log loss each part has its level, slopes that all parts share, and a process of its
+    own, all with one sd. A plan takes a stop as one number about one process. Which number
+    depends on what is asked of it, since the parts' processes average out in a slope but
+    not in a total.
+
+    Attributes
+    ----------
+    stop : array of int, ``[count]``
+        Every stop has a count.
+    lever : array, ``[count, part]``
+        Share of each part in what a count expects; rows sum to 1.
+    information : array, ``[count]``
+        Of each count about the logarithm of its mean.
+    share : array, ``[part]``
+        Of the total loss; sums to 1.
+    """
+
+    stop: Whole
+    lever: Floats
+    information: Floats
+    share: Floats
+
+    def more(self, times: float) -> StopCounts:
+        """The same on so many times the ground."""
+        return replace(self, information=self.information * times)
+
+    def of_slopes(self, sd: float) -> tuple[float, Floats]:
+        """A stop's counts weighed so that they tell most of a slope: sd of what they follow, and precision ``[stop]``.
+
+        Precisions are such that each stop tells as much of the slope as all its counts do,
+        about a process of the middle stop's sd.
+        """
+        left, told = self._left(sd), self._by_stop(self.lever)
+        every = self._by_stop(np.ones((len(self.stop), 1)))[:, 0]
+        pulled = np.einsum("spq,sq->sp", left, told)
+        of_slope = every - np.einsum("sp,sp->s", told, pulled)
+        own_sd = float(np.median(np.sqrt((pulled**2).sum(axis=1)) / (sd * of_slope)))
+        return own_sd, np.asarray(1 / np.maximum(1 / of_slope - own_sd**2, 1 / every))
+
+    def of_total(self, sd: float) -> tuple[float, Floats]:
+        """What they tell of the total loss: sd of its process, and precision ``[stop]``."""
+        before = sd**2 * float(self.share @ self.share)
+        after = np.einsum("p,spq,q->s", self.share, self._left(sd), self.share)
+        return math.sqrt(before), np.asarray(1 / after - 1 / before)
+
+    def _left(self, sd: float) -> Floats:
+        """Covariance of the parts' processes where a stop is, after its counts, ``[stop, part, part]``."""
+        parts = self.share.size
+        squares = np.einsum("cp,cq->cpq", self.lever, self.lever).reshape(len(self.stop), -1)
+        return np.asarray(np.linalg.inv(np.eye(parts) / sd**2 + self._by_stop(squares).reshape(-1, parts, parts)))
+
+    def _by_stop(self, values: Floats) -> Floats:
+        """Information times values, summed over a stop's counts, ``[stop, value]``."""
+        out = np.zeros((int(self.stop.max()) + 1, values.shape[1]))
+        np.add.at(out, self.stop, self.information[:, None] * values)
+        return out
+
+
+@dataclass(frozen=True)
 class CountDoubt:
     """What a count model leaves in doubt, and what one more stop would tell.
 
     Attributes
     ----------
     sd, range_m : float
-        Of the process of log loss: covariance ``sd^2 exp(-distance / range)`` [-, m].
+        Of the process of log loss: correlation has fallen to 0.37 at the range [-, m].
     level_sd : float
         Prior sd of the level of log loss.
     places_m : array, ``[stop, 2]``
@@ -146,6 +211,8 @@ class CountDoubt:
         What one further stop is expected to bring with the frames planned: ``a m r / (r + a m)``
         on area a, at m seeds a square metre, with clumping of size r.
     drivers : tuple of DriverDoubt
+    is_smooth : bool
+        Whether the process is smooth, a Matern process of order 3/2, or rough, of order 1/2.
     """
 
     sd: float
@@ -155,6 +222,12 @@ class CountDoubt:
     precision: Floats
     stop_precision: float
     drivers: tuple[DriverDoubt, ...] = ()
+    is_smooth: bool = False
+
+    def correlation(self, distance_m: Floats) -> Floats:
+        """Of the process, between places so far apart."""
+        far = distance_m / self.range_m
+        return np.asarray((1 + FALLEN * far) * np.exp(-FALLEN * far) if self.is_smooth else np.exp(-far))
 
 
 @dataclass(frozen=True)
@@ -414,7 +487,7 @@ class _Slopes:
         return self._covariance(self.places_m[rows], self.hinges[rows], self.places_m, self.hinges)
 
     def _covariance(self, one_m: Floats, one: Floats, other_m: Floats, other: Floats) -> Floats:
-        process = self.doubt.sd**2 * np.exp(cdist(one_m, other_m) / -self.doubt.range_m)
+        process = self.doubt.sd**2 * self.doubt.correlation(cdist(one_m, other_m))
         return np.asarray(process + self.doubt.level_sd**2 + (one * self.prior) @ other.T)
 
     def _by_counted(self) -> Floats:

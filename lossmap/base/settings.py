@@ -182,7 +182,7 @@ class ZoneSettings(Strict):
         0.985,
         ge=0.8,
         le=0.9999,
-        description="posterior chance of a positive slope from which loss 'tracks' (of 100 fields without a link 1 to 4 are flagged, by design of stops)",
+        description="posterior chance of a positive slope from which loss 'tracks' (1 to 4 of 100 fields without a link are flagged)",
     )
     surrogates: int = _setting(
         0,

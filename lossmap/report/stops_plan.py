@@ -145,7 +145,7 @@ def gpx_of_plan(plan: StopsPlan) -> str:
     root = ElementTree.Element("gpx", {"xmlns": GPX, "version": "1.1", "creator": f"lossmap {version()}"})
     metadata = ElementTree.SubElement(root, "metadata")
     _child(metadata, "name", f"Stops to count: {plan.field.facts.name}")
-    _child(metadata, "desc", " ".join([f"{said_of_plan(plan)}.", *needed_in_words(plan), *plan.notes, *cautions]))
+    _child(metadata, "desc", " ".join([f"{said_of_plan(plan)}.", *needed_in_words(plan), *map(_sentence, plan.notes), *cautions]))
     for row, place in zip(plan.stops.to_dict("records"), lonlat(plan.stops.geometry), strict=True):
         point = ElementTree.SubElement(root, "wpt", {"lat": f"{place.y:.7f}", "lon": f"{place.x:.7f}"})
         _child(point, "name", str(row["stop"]))
@@ -224,6 +224,10 @@ def _trait(row: Mapping[Any, Any], name: str, words: Words, is_reason: bool) -> 
 def _listed(parts: list[str]) -> str:
     """ "a", "a and b", "a, b and c"."""
     return " and ".join([", ".join(parts[:-1]), parts[-1]] if len(parts) > 1 else parts)
+
+
+def _sentence(note: str) -> str:
+    return f"{note[:1].upper()}{note[1:]}."
 
 
 def _child(parent: ElementTree.Element, tag: str, text: str) -> None:

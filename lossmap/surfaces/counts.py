@@ -99,6 +99,10 @@ BATCH = 8e6
 RATE_STEPS = 300
 # Clumping that the rates' own doubt is reckoned with.
 RATE_SIZE = 2.5
+# Variance of a part's process where counts do not tell it (common practice, no source).
+PART_PROCESS = 0.35
+# Standard errors from 0 at which half of a part's prior share is taken from the counts.
+CLEAR = 2.0
 
 
 @dataclass(frozen=True)
@@ -117,6 +121,8 @@ class Counted:
         What a seed a square metre of each part weighs [kg/ha] (or counts as, in any one unit).
     breadth : array, ``[count]``
         Area over the mean area of its kind.
+    usual : array, ``[part]``, optional
+        Share of each part in the total that is to be expected before any count; alike where not given.
     """
 
     stop: Whole
@@ -125,6 +131,7 @@ class Counted:
     sees: Floats
     worth: Floats
     breadth: Floats
+    usual: Floats | None = None
 
     @classmethod
     def total(cls, seeds: npt.ArrayLike, area_m2: npt.ArrayLike) -> Counted:
@@ -136,9 +143,9 @@ class Counted:
         """Likely mean of each part over the field [1/m2], ``[part]``: where the shares' priors are centred.
 
         Counts taken as Poisson and summed over the field (expectation maximisation: rates
-        stay positive). A part that is hardly larger than its standard error may owe that to
-        chance, and one that came out at 0 may not be there by chance: the first is drawn
-        towards 0, the second held at half its error. The total stays.
+        stay positive). The counts speak again in the fit, so a part's share is taken from
+        them here only as far as it is many standard errors from 0; a part that they hardly
+        tell is put at its usual share. The total stays.
         """
         looked_at = self.area_m2[:, None] * self.sees
         # half a seed keeps rates finite where none was found
@@ -151,8 +158,14 @@ class Counted:
         mean = np.maximum(looked_at @ rates, 1e-12)
         information = looked_at.T @ (looked_at / (mean + mean**2 / (RATE_SIZE * self.breadth))[:, None])
         error = np.sqrt(np.linalg.pinv(information).diagonal())
-        drawn = np.maximum(rates**3 / (rates**2 + error**2), error / 2)
-        return np.asarray(drawn * (self.worth @ rates) / (self.worth @ drawn))
+        total = self.worth @ rates
+        share, doubt = self.worth * rates / total, self.worth * error / total
+        usual = np.full(rates.size, 1 / rates.size) if self.usual is None else self.usual
+        told = share**2 / (share**2 + (CLEAR * doubt) ** 2)
+        # what is not told is log-normal, whose mean lies above its middle; the largest part is what the others are left of
+        middle = np.where(usual == usual.max(), usual, usual * np.exp(-(PART_SD**2 + PART_PROCESS) / 2))
+        drawn = share**told * middle ** (1 - told)
+        return np.asarray(drawn / drawn.sum() * total / self.worth)
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,7 @@ import numpy as np
 from lossmap.base.errors import TooLittleData
 from lossmap.base.estimates import Z90, Estimate
 from lossmap.base.grid import Floats
+from lossmap.base.reference import usual_share
 from lossmap.base.tables import POSITIONS, SOURCES
 from lossmap.surfaces.counts import Counted
 
@@ -85,7 +86,7 @@ def parted(losses: gpd.GeoDataFrame, seed_mass_g: Estimate) -> tuple[tuple[Part,
         of_their_own = [Part(sources, 10 * ear_g, ear_doubt, True) for sources in of_ears]
         rows.append(_rows(*ears, _seen(of_ears, SOURCES[:2], 1.0), of_their_own))
         parts += of_their_own
-    return tuple(parts), _together(rows)
+    return tuple(parts), _together(rows, _usual(parts))
 
 
 def _columns(losses: gpd.GeoDataFrame, name: str) -> Floats:
@@ -156,7 +157,14 @@ def _rows(number: Floats, area: Floats, seen: Floats, parts: list[Part]) -> Coun
     return Counted(stop, number[stop, position], area_m2, seen[position], worth, area_m2 / area_m2.mean())
 
 
-def _together(kinds: list[Counted]) -> Counted:
+def _usual(parts: list[Part]) -> Floats:
+    """Share of each part before any count; seeds and ears of a source have half of it each."""
+    among = {source: sum(source in part.sources for part in parts) for source in SOURCES}
+    shares = np.array([sum(usual_share(source) / among[source] for source in part.sources) for part in parts])
+    return np.asarray(shares / shares.sum())
+
+
+def _together(kinds: list[Counted], usual: Floats) -> Counted:
     """Counts of seeds and of ears in one, each seeing only its own parts."""
     parts = [kind.sees.shape[1] for kind in kinds]
     sees = np.zeros((sum(kind.stop.size for kind in kinds), sum(parts)))
@@ -166,4 +174,4 @@ def _together(kinds: list[Counted]) -> Counted:
         row, column = row + kind.stop.size, column + width
     stop = np.concatenate([kind.stop for kind in kinds])
     seeds, area, breadth = (np.concatenate([getattr(kind, name) for kind in kinds]) for name in ("seeds", "area_m2", "breadth"))
-    return Counted(stop, seeds, area, sees, np.concatenate([kind.worth for kind in kinds]), breadth)
+    return Counted(stop, seeds, area, sees, np.concatenate([kind.worth for kind in kinds]), breadth, usual)

@@ -11,7 +11,7 @@ import pytest
 
 import lossmap.base
 from lossmap.base.errors import NoReference
-from lossmap.base.reference import Crop, advice, cautions, crop, crops, reel_range, sources, usual_loss
+from lossmap.base.reference import Crop, advice, cautions, crop, crops, reel_range, sources, usual_loss, usual_share
 from lossmap.base.units import factor
 
 TABLES = sorted(path.name for path in resources.files("lossmap.base.reference").iterdir() if path.name.endswith(".csv"))
@@ -223,3 +223,10 @@ def test_what_has_no_publication_says_so() -> None:
     assert sources()["practice"] == "common practice, no source"
     assert sources()["memory"] == "from memory"
     assert set(sources()) >= NO_PUBLICATION
+
+
+def test_usual_shares_are_a_whole():
+    """The shares of the three sources add to 1, and an unknown source is refused with the known ones."""
+    assert sum(usual_share(source) for source in ("preharvest", "header", "threshing")) == pytest.approx(1.0)
+    with pytest.raises(NoReference, match='"leak" is no source of loss'):
+        usual_share("leak")

@@ -6,6 +6,7 @@ import dataclasses
 import json
 from contextlib import nullcontext
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
@@ -13,7 +14,7 @@ import shapely
 
 from lossmap.base.errors import SettingsError, TooLittleData
 from lossmap.base.settings import Settings, overridden
-from lossmap.pipelines.map_field import map_field
+from lossmap.pipelines.map_field import made_map, map_field
 from lossmap.pipelines.plan_stops import MOST_COUNTS, made_plan, plan_stops
 from lossmap.read import read_field
 from lossmap.synthetic import FieldPlan, make, write
@@ -133,6 +134,37 @@ def test_after_a_round_the_open_verdict_decides(made, folder):
     assert {"speed", "dryness"} & set(plan.stops["reason"])
     assert all(number is None or number >= 1 for number in plan.needed.values())
     assert plan.stops.distance(made.counts.geometry.to_crs(plan.stops.crs).union_all()).min() > PLAN.header_width_m
+
+
+def test_as_many_stops_as_are_needed_do(tmp_path):
+    """Planned, counted and mapped again: the verdicts that were open are given, with no more stops than the map asked for."""
+    plan = dataclasses.replace(PLAN, stops=16)
+    made = make(plan, 30)
+    write(made, tmp_path / "creek")
+    before = made_map(read_field(tmp_path / "creek"), Settings(), silent).drivers
+    needed = planned(tmp_path / "creek", 1).needed
+    number = max(needed.values())
+    assert needed
+    assert all(16 + needed[name] < before[name].stops_needed for name in needed)
+    write(counted_at(made, planned(tmp_path / "creek", number).stops), tmp_path / "again" / "creek")
+    after = made_map(read_field(tmp_path / "again" / "creek"), Settings(), silent).drivers
+    assert all(after[name].verdict != "not enough counts" for name in needed)
+    assert {after[name].stops for name in needed} == {16 + number}
+
+
+def counted_at(made, stops, rng_seed=0):
+    """The made field with counts at planned stops too, drawn from what truly lies there."""
+    rng, places = np.random.default_rng(rng_seed), stops.geometry.to_crs(made.crs)
+    at = shapely.get_coordinates(places.to_numpy()).T
+    lies = [made.truth.surfaces[f"{source}_kg_ha"].at(*at) for source in ("preharvest", "header", "threshing")]
+    one = made.counts.iloc[:1].geometry
+    rows = []
+    for position, kg_ha in zip(("before_header", "behind_header", "behind_combine"), np.cumsum(lies, axis=0), strict=True):
+        like = made.counts[made.counts["position"] == position].iloc[0]
+        seeds = rng.poisson(rng.gamma(20, 1 / 20, len(at[0])) * kg_ha * 100 / made.plan.thousand_seeds_g * like["frame_m2"])
+        rows += [{**like, "stop_id": stop, "seeds": float(number)} for stop, number in zip(stops["stop"], seeds, strict=True)]
+    more = gpd.GeoDataFrame(rows, geometry=[*places.to_crs(one.crs)] * 3, crs=one.crs)
+    return dataclasses.replace(made, counts=pd.concat([made.counts, more], ignore_index=True))
 
 
 def test_stops_where_all_were_cut_alike(made, folder):

@@ -172,7 +172,7 @@ def test_cautions_stand_where_people_look(plan: StopsPlan) -> None:
     told = str(root.findtext(f"{GPX}metadata/{GPX}desc"))
     texts = [caution.text for caution in reference.cautions("count")]
     assert all(text in told for text in texts)
-    assert "a note" in told
+    assert " A note. Before anyone" in told
     assert {point.findtext(f"{GPX}cmt") for point in root.findall(f"{GPX}wpt")} == {texts[0]}
     assert "key out" in texts[0]
 

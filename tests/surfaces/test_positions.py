@@ -84,3 +84,13 @@ def test_ears_in_front_only():
     """Ears dropped before the header are not the header's: without a count behind it no total is known."""
     with pytest.raises(TooLittleData, match="at none of 1 stops ears were counted behind the header"):
         parted(losses_of(["bfc"], ears=["b"]), SEED)
+
+
+def test_usual_shares_follow_the_parts():
+    """Each part expects what its sources usually have; ears and seeds of a source half of it each."""
+    _, three = parted(losses_of(["bfc"]), SEED)
+    assert three.usual == pytest.approx([0.12, 0.76, 0.12])
+    _, two = parted(losses_of(["fc"]), SEED)
+    assert two.usual == pytest.approx([0.88, 0.12])
+    _, with_ears = parted(losses_of(["bfc"], ears=["bfc"]), SEED)
+    assert with_ears.usual == pytest.approx([0.06, 0.38, 0.12, 0.06, 0.38])

@@ -30,6 +30,7 @@ __all__ = [
     "reel_range",
     "sources",
     "usual_loss",
+    "usual_share",
 ]
 
 
@@ -198,6 +199,19 @@ def usual_loss(crop_name: str) -> tuple[UsualLoss, ...]:
         for row in _rows("usual_loss.csv")
         if row["crop"] == crop_name
     )
+
+
+def usual_share(source: str) -> float:
+    """Share of a source in the loss to be expected where no count tells it; all sources add to 1.
+
+    Raises
+    ------
+    NoReference
+    """
+    found = {row["source"]: float(row["share_pct"]) / 100 for row in _rows("loss_shares.csv")}
+    if source not in found:
+        raise NoReference(f'"{shown(source)}" is no source of loss; {near(source, found)}')
+    return found[source]
 
 
 @functools.cache

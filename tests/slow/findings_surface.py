@@ -1,0 +1,122 @@
+"""How good the surfaces are: score and coverage beside other ways from the same counts."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Callable
+from contextlib import nullcontext
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import shapely
+from scipy.special import ndtri
+from slow.fields import BU_AC, SIZES, USUAL, Floats, Row, alike, hard, holds, log_normal, mapped, over_fields, plans, varied
+from slow.rivals import LEVELS, RIVALS, crps
+
+from lossmap import synthetic
+from lossmap.base.grid import Surface
+from lossmap.pipelines.map_field import made_map
+from lossmap.read import read_field
+from lossmap.synthetic import FieldPlan
+
+OURS = "count model"
+FIRST = 500
+# Cells that are scored: one of so many, which steps through passes unevenly.
+EVERY = 11
+
+#: Score asked for [bu/ac] at each size.
+LINES = {(24, 1): 0.40, (48, 1): 0.33, (96, 1): 0.30, (24, 4): 0.32, (48, 4): 0.29, (96, 4): 0.25}
+
+
+@dataclass(frozen=True)
+class Scores:
+    """Of one field: score [bu/ac] and share of cells covered for each method, and whether the field mean's interval holds."""
+
+    crps: dict[str, float]
+    covered: dict[str, float]
+    mean_held: bool
+
+
+def from_counts(plan: FieldPlan, rng_seed: int) -> Scores:
+    """One field from its counts and its true speeds and moistures."""
+    here = mapped(synthetic.make(plan, rng_seed))
+    surface = here.found.surface
+    stops_m, loss = shapely.get_coordinates(here.losses.geometry.to_numpy()), here.losses["total_kg_ha"].to_numpy(float)
+    held = holds(here.found.field_total, float(here.true().mean()))
+    return _scored(surface, here.true(), here.cells_m, here.inside, stops_m, loss, held)
+
+
+def from_files(plan: FieldPlan, rng_seed: int) -> Scores:
+    """One field from its files: log with delays and noise read and cleaned, speed and moisture from it."""
+    made = synthetic.make(plan, rng_seed)
+    with tempfile.TemporaryDirectory() as folder:
+        synthetic.write(made, Path(folder) / "field")
+        field_map = made_map(read_field(Path(folder) / "field"), USUAL, lambda name: nullcontext())
+    surface = field_map.surfaces["loss_kg_ha"]
+    east, north = np.meshgrid(*surface.grid.centres())
+    truth = made.truth.surfaces["total_kg_ha"].at(east.ravel(), north.ravel()).reshape(surface.mean.shape)
+    inside = np.isfinite(truth) & np.isfinite(surface.mean)
+    cells_m = np.column_stack([east[inside], north[inside]])
+    stops_m = shapely.get_coordinates(field_map.losses.geometry.to_numpy())
+    loss = field_map.losses["total_kg_ha"].to_numpy(float)
+    held = holds(field_map.loss["total"], made.truth.mean_kg_ha["total"])
+    return _scored(surface, truth[inside].astype(float), cells_m, inside, stops_m, loss, held)
+
+
+def _scored(surface: Surface, truth: Floats, cells_m: Floats, inside: np.ndarray, stops_m: Floats, loss: Floats, mean_held: bool) -> Scores:
+    low, high = (part[inside][::EVERY].astype(float) for part in (surface.low, surface.high))
+    middle, sd = log_normal(low / BU_AC, high / BU_AC)
+    quantiles = {OURS: np.exp(middle[:, None] + sd[:, None] * ndtri(LEVELS))}
+    quantiles |= {name: rival(stops_m, loss / BU_AC, cells_m[::EVERY]) for name, rival in RIVALS.items()}
+    true = truth[::EVERY] / BU_AC
+    inner = [np.searchsorted(LEVELS, 0.05), np.searchsorted(LEVELS, 0.95)]
+    return Scores(
+        {name: float(crps(true, part).mean()) for name, part in quantiles.items()},
+        {name: float(_covered(true, part, inner)) for name, part in quantiles.items()},
+        mean_held,
+    )
+
+
+def _covered(true: Floats, quantiles: Floats, inner: list[np.intp]) -> float:
+    """Share of places inside the middle 90 %; its ends lie half way between the levels beside them."""
+    low, high = ((quantiles[:, end - 1] + quantiles[:, end]) / 2 for end in inner)
+    return float(np.mean((low <= true) & (true <= high)))
+
+
+def rows(fields: int = 48) -> list[Row]:
+    """Every setting and size, one row each."""
+    found = []
+    for stops, frames in SIZES:
+        found.append(_row("alike", alike, from_counts, stops, frames, fields, LINES.get((stops, frames))))
+    for stops, frames in ((48, 1), (48, 4)):
+        found.append(_row("hard", hard, from_counts, stops, frames, fields))
+    for stops, frames in ((24, 1), (48, 4)):
+        # a whole map takes three times as long
+        found.append(_row("varied, from files", varied, from_files, stops, frames, max(1, fields // 2)))
+    return found
+
+
+def _row(
+    name: str,
+    setting: Callable[[int], FieldPlan],
+    trial: Callable[..., Scores],
+    stops: int,
+    frames: int,
+    fields: int,
+    line: float | None = None,
+) -> Row:
+    scores = over_fields(trial, plans(setting, range(FIRST, FIRST + fields), stops=stops, frames=frames))
+    mean = {method: np.mean([score.crps[method] for score in scores]) for method in (OURS, *RIVALS)}
+    covered = {method: np.mean([score.covered[method] for score in scores]) for method in (OURS, *RIVALS)}
+    beside = ", ".join(f"{method} {mean[method]:.3f} ({covered[method]:.2f})" for method in RIVALS)
+    ahead = all(mean[OURS] < mean[method] for method in RIVALS)
+    error = np.std([score.crps[OURS] for score in scores]) / np.sqrt(len(scores))
+    means_held = np.mean([score.mean_held for score in scores])
+    within = name != "alike" or 0.87 <= covered[OURS] <= 0.93
+    return Row(
+        f"surface, {name}, {stops} stops x{frames}, {fields} fields: CRPS [bu/ac] (share of cells in 90 %)",
+        f"**{mean[OURS]:.3f} ({covered[OURS]:.3f})** +- {error:.3f}, field means held {means_held:.2f}; {beside}",
+        (f"CRPS <= {line:.2f}, " if line else "") + ("cells .87-.93, " if name == "alike" else "") + "ahead of each",
+        bool(ahead and within and (line is None or mean[OURS] <= line)),
+    )
