@@ -6,6 +6,7 @@ from contextlib import nullcontext
 
 import numpy as np
 import pytest
+from scipy.stats import binom
 
 from lossmap.base.settings import Settings
 from lossmap.base.tables import SOURCES
@@ -34,9 +35,9 @@ def covered(made, field_map):
 
 @pytest.mark.parametrize("stops", [24, 48])
 def test_nine_times_in_ten_is_nine_times_in_ten(tmp_path, stops):
-    """Over twelve fields of four shapes, one and four frames: 82-97 % of cells covered, the field's mean inside at least 8 of 10 times."""
+    """Over sixteen fields of four shapes, one and four frames: 82-97 % of cells, and field means as often as nine in ten allows (2.5 %)."""
     cells, inside, ratio = [], 0, []
-    for number in range(12):
+    for number in range(16):
         plan = FieldPlan(stops=stops, frames=4 if number % 2 else 1, outline=OUTLINES[number % 4], stated_seed_mass_g=156.2)
         made, field_map = mapped(plan, 100 + number, tmp_path / str(number))
         cells.append(covered(made, field_map))
@@ -44,7 +45,7 @@ def test_nine_times_in_ten_is_nine_times_in_ten(tmp_path, stops):
         inside += total.low <= truth <= total.high
         ratio.append(total.mean / truth)
     assert 0.82 <= np.mean(cells) <= 0.97
-    assert inside >= 0.8 * 12
+    assert inside >= binom.ppf(0.025, 16, 0.9)
     assert np.mean(ratio) == pytest.approx(1.0, abs=0.08)
 
 
