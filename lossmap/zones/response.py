@@ -15,8 +15,8 @@ STEPS = {"speed": (0.5, "+0.5 m/s"), "dryness": (2.0, "-2 points")}
 #: Effect of one step that would matter to an operator (common practice, no source).
 MODERATE = {"speed": 1.49, "dryness": 1.65}
 
-# A slope this many standard errors from 0 is found 8 times in 10 by a one-sided test at 2 %.
-FOUND = 2.05 + 0.84
+# A slope this many standard errors from 0 is found 8 times in 10 by a one-sided test at 1.5 %.
+FOUND = 2.17 + 0.84
 
 
 def driver(evidence: SlopeEvidence, settings: ZoneSettings) -> Driver:
