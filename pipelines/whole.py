@@ -33,10 +33,8 @@ def whole_folder(target: Path) -> Iterator[Path]:
         The place cannot be written to.
     """
     with _aside(target) as aside:
-        written = aside / "new"
-        written.mkdir(mode=0o755)
-        yield written
-        _take_place(target, written, aside / "old")
+        yield aside / "new"
+        _take_place(target, aside / "new", aside / "old")
 
 
 @contextmanager
@@ -52,10 +50,8 @@ def whole_files(target: Path) -> Iterator[Path]:
         The place cannot be written to.
     """
     with _aside(target) as aside:
-        written = aside / "new"
-        written.mkdir(mode=0o755)
-        yield written
-        _take_places(target, written, aside / "replaced")
+        yield aside / "new"
+        _take_places(target, aside / "new", aside / "replaced")
 
 
 def apart(own: Path, target: Path) -> None:
@@ -72,13 +68,14 @@ def apart(own: Path, target: Path) -> None:
 
 @contextmanager
 def _aside(target: Path) -> Iterator[Path]:
-    """A folder beside `target`, gone at the end whatever happens."""
+    """A folder beside `target` with an empty `new` in it, gone at the end whatever happens."""
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
         if target.exists() and not target.is_dir():
             raise WriteError(f"{target}: is a file, and the results need a folder of that name; give another --out")
         _sweep(target)
         aside = Path(tempfile.mkdtemp(prefix=f".{target.name}.{os.getpid()}.", dir=target.parent))
+        (aside / "new").mkdir(mode=0o755)
     except OSError as fault:
         if isinstance(fault, WriteError):
             raise

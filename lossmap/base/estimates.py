@@ -44,6 +44,11 @@ class Estimate:
         """Whether anything is known."""
         return math.isfinite(self.mean)
 
+    @property
+    def log_sd(self) -> float:
+        """Standard deviation of the logarithm of a log-normal with this interval."""
+        return math.log(self.high / self.low) / (2 * Z90)
+
     def times(self, by: float) -> Estimate:
         """The same in another unit (`by` > 0)."""
         return Estimate(self.mean * by, self.low * by, self.high * by)

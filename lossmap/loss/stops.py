@@ -204,7 +204,7 @@ def _tally(counts: gpd.GeoDataFrame, field: Field, settings: LossSettings) -> _T
         np.bincount(stop, np.where(from_mass, seeds, 0.0), len(names)) / np.maximum(total, 1e-9),
         float(np.median(frame[has_seeds] / counts["frames"].to_numpy(float)[has_seeds])) if has_seeds.any() else 1.0,
         mass.mean,
-        math.log(mass.high / mass.low) / (2 * Z90),
+        mass.log_sd,
         concentration_ratio(field.facts.header_width, field.discharge_width_m),
     )
 

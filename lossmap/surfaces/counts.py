@@ -505,10 +505,10 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
         every, hinges = np.arange(LATTICE.size.size), len(self.hinges_)
         plain, modes = np.empty(every.size), np.empty((every.size, *counts.expected.shape))
         pull, grip = np.empty((every.size, hinges)), np.empty((every.size, hinges, hinges))
-        start, beyond = None, self.design_[self.counted_.stop]
+        beyond = self.design_[self.counted_.stop]
+        # the mode in the lattice's middle is nearer to the others' than nothing is
+        start = laplace(counts, self._prior(MIDDLE), LATTICE.size[MIDDLE], COARSE).mode
         for rows in self._batches(every):
-            # the first combination's mode is nearer to the others' than nothing is
-            start = laplace(counts, self._prior(MIDDLE), LATTICE.size[MIDDLE], COARSE).mode if start is None else start
             fit = laplace(counts, self._prior(rows), LATTICE.size[rows], COARSE, np.repeat(start, rows.size, axis=0))
             plain[rows], modes[rows] = fit.log_evidence + LATTICE.log_prior[rows], fit.mode
             pull[rows] = fit.gradient @ beyond

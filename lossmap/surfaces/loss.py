@@ -130,6 +130,7 @@ class _Field:
         self.is_flat = len(losses) < least.least_stops or self.counts.seeds.sum() < least.least_seeds
         easting, northing = np.meshgrid(*grid.centres())
         self.cells = np.column_stack([easting[inside], northing[inside]])
+        self.support = self._support()
         self.at_stops: dict[str, Floats | None] = dict.fromkeys(DRIVERS)
         self.at_cells: dict[str, Floats | None] = dict.fromkeys(DRIVERS)
         self.layers: dict[str, Floats] = {}
@@ -139,10 +140,8 @@ class _Field:
 
     def result(self) -> LossSurface:
         model = self._model()
-        chosen = self._support()
-        among = divided(
-            model, self.parts, self.cells[chosen[::SOURCES_EVERY]], *_pair(self.at_cells, chosen[::SOURCES_EVERY]), self.rng_seed
-        )
+        some = self.support[::SOURCES_EVERY]
+        among = divided(model, self.parts, self.cells[some], *_pair(self.at_cells, some), self.rng_seed)
         self.mass_doubt = self._mass_doubt(among.amounts.mean(axis=0))
         mean, low, high = model.predict(self.cells, *_pair(self.at_cells), log_doubt=self.mass_doubt)
         total, by_counting = self._total(model, float(mean.mean()))
@@ -197,8 +196,7 @@ class _Field:
 
     def _total(self, model: CountModel, mean: float) -> tuple[Estimate, Estimate]:
         """Field mean [kg/ha] with all doubt, and with that of counting: its level from all cells, its doubt from some."""
-        chosen = self._support()
-        log, among = model.joint_total(self.cells[chosen], *_pair(self.at_cells, chosen))
+        log, among = model.joint_total(self.cells[self.support], *_pair(self.at_cells, self.support))
         each = np.exp(log + np.diag(among) / 2)
         relative = math.log1p(max(float(each @ np.expm1(among) @ each), 0.0) / each.sum() ** 2)
         return _lognormal(mean, relative, self.mass_doubt), _lognormal(mean, relative, 0.0)
@@ -224,8 +222,8 @@ class _Field:
             nan = math.nan
             return SlopeEvidence(driver, NOTHING, nan, nan, SLOPE_SD[driver], nan, nan, 0, NOTHING, self.why_not[driver])
         slope = model.slopes_[driver]
-        chosen, everywhere = self._support(), np.asarray(self.at_cells[driver])
-        share = field_excess(model, driver, self.cells[chosen], *_pair(self.at_cells, chosen), everywhere)
+        everywhere = np.asarray(self.at_cells[driver])
+        share = field_excess(model, driver, self.cells[self.support], *_pair(self.at_cells, self.support), everywhere)
         return SlopeEvidence(
             driver,
             slope.interval(),

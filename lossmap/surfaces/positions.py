@@ -10,14 +10,13 @@ combine see the same.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
 
 from lossmap.base.errors import TooLittleData
-from lossmap.base.estimates import Z90, Estimate
+from lossmap.base.estimates import Estimate
 from lossmap.base.grid import Floats
 from lossmap.base.reference import usual_share
 from lossmap.base.tables import POSITIONS, SOURCES
@@ -76,7 +75,7 @@ def parted(losses: gpd.GeoDataFrame, seed_mass_g: Estimate) -> tuple[tuple[Part,
     _total_can_be_told(losses, seeds[0], ears, concentration)
     of_seeds = _chain(_is_counted(seeds[0]), SOURCES)
     counted = 1 - float(np.average(losses["weighed"], weights=np.nansum(seeds[0], axis=1) + 1e-9))
-    doubt = counted * math.log(seed_mass_g.high / seed_mass_g.low) / (2 * Z90)
+    doubt = counted * seed_mass_g.log_sd
     parts = [Part(sources, seed_mass_g.mean / 100, doubt) for sources in of_seeds]
     rows = [_rows(*seeds, _seen(of_seeds, SOURCES, concentration), parts)]
     if ears is not None:
