@@ -12,7 +12,7 @@ from lossmap import synthetic
 from lossmap.base.tables import POSITIONS, SOURCES
 from lossmap.synthetic import FieldPlan, MadeField
 
-FIRST = 700
+FIRST = 2700
 STOPS, FRAMES = 36, 4
 #: A header of 30 ft whose residue falls on a fifth of its width.
 WINDROW = {"discharge_width_m": 9.144 / 5}
@@ -65,7 +65,7 @@ def _divided_anew(rng_seed: int) -> FieldPlan:
     )
 
 
-def rows(fields: int = 40) -> list[Row]:
+def rows(fields: int = 60) -> list[Row]:
     """Each arrangement, one row for kg/ha and one for shares."""
     arrangements = (
         ("all three positions at every stop", all_positions, {}),
