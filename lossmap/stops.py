@@ -39,9 +39,10 @@ from scipy.spatial import cKDTree
 from scipy.spatial.distance import cdist
 
 from lossmap.base.grid import Floats
+from lossmap.base.logloss import CountDoubt, DriverDoubt
 from lossmap.base.tables import PLAN
 
-__all__ = ["CountDoubt", "DriverDoubt", "Ground", "Picked", "StopCounts", "farthest", "next_stops", "plan_table", "spread"]
+__all__ = ["Ground", "Picked", "StopCounts", "farthest", "next_stops", "plan_table", "spread"]
 
 Whole = npt.NDArray[np.intp]
 
@@ -57,8 +58,6 @@ MOST_CANDIDATES = 4000
 SUPPORT = 300
 # Further stops beyond which "how many are needed" is answered with "more than that".
 MOST_NEEDED = 100
-# Where (1 + x) exp(-x), the correlation of a smooth process, is 0.37.
-FALLEN = 2.146
 # Steps round a circle that visit any number of places evenly (the golden ratio's fraction).
 GOLDEN = 0.6180339887498949
 
@@ -97,38 +96,6 @@ class Ground:
             _joined(self.speed, other.speed, len(other)),
             _joined(self.moisture, other.moisture, len(other)),
         )
-
-
-@dataclass(frozen=True)
-class DriverDoubt:
-    """What is known of one driver's slope before further stops.
-
-    Attributes
-    ----------
-    name : "speed" or "dryness"
-    knot : float
-        Ground speed [m/s] above which, or moisture [%] below which, loss may rise.
-    at_stops : array, ``[stop]``
-        Speed or moisture where the stops so far were cut.
-    prior_sd : float
-        Of the slope of log loss, per m/s or per point.
-    wanted_sd : float
-        Posterior sd of the slope from which a verdict can be given.
-    undecided : bool
-        Whether its verdict is "not enough counts".
-    """
-
-    name: str
-    knot: float
-    at_stops: Floats
-    prior_sd: float
-    wanted_sd: float
-    undecided: bool
-
-    def hinge(self, values: Floats) -> Floats:
-        """How far each value is beyond the knot, never negative; 0 where it is unknown."""
-        beyond = values - self.knot if self.name == "speed" else self.knot - values
-        return np.asarray(np.nan_to_num(np.maximum(beyond, 0.0)))
 
 
 @dataclass(frozen=True)
@@ -191,43 +158,6 @@ class StopCounts:
         out = np.zeros((int(self.stop.max()) + 1, values.shape[1]))
         np.add.at(out, self.stop, self.information[:, None] * values)
         return out
-
-
-@dataclass(frozen=True)
-class CountDoubt:
-    """What a count model leaves in doubt, and what one more stop would tell.
-
-    Attributes
-    ----------
-    sd, range_m : float
-        Of the process of log loss: correlation has fallen to 0.37 at the range [-, m].
-    level_sd : float
-        Prior sd of the level of log loss.
-    places_m : array, ``[stop, 2]``
-        Stops so far [m].
-    precision : array, ``[stop]``
-        Fisher information of each about log loss there.
-    stop_precision : float
-        What one further stop is expected to bring with the frames planned: ``a m r / (r + a m)``
-        on area a, at m seeds a square metre, with clumping of size r.
-    drivers : tuple of DriverDoubt
-    is_smooth : bool
-        Whether the process is smooth, a Matern process of order 3/2, or rough, of order 1/2.
-    """
-
-    sd: float
-    range_m: float
-    level_sd: float
-    places_m: Floats
-    precision: Floats
-    stop_precision: float
-    drivers: tuple[DriverDoubt, ...] = ()
-    is_smooth: bool = False
-
-    def correlation(self, distance_m: Floats) -> Floats:
-        """Of the process, between places so far apart."""
-        far = distance_m / self.range_m
-        return np.asarray((1 + FALLEN * far) * np.exp(-FALLEN * far) if self.is_smooth else np.exp(-far))
 
 
 @dataclass(frozen=True)
@@ -598,12 +528,12 @@ def _away_from(places_m: Floats, stops_m: Floats, apart_m: float) -> npt.NDArray
 
 
 def _design(drivers: tuple[DriverDoubt, ...], values: Mapping[str, Floats | None], places: int) -> Floats:
-    """How far each place is beyond each driver's knot, ``[place, driver]``."""
+    """How far each place is beyond each driver's knot, 0 where that is unknown, ``[place, driver]``."""
     design = np.zeros((places, len(drivers)))
     for column, driver in enumerate(drivers):
         known = values[driver.name]
         if known is not None:
-            design[:, column] = driver.hinge(np.asarray(known, float))
+            design[:, column] = np.nan_to_num(driver.hinge.of(np.asarray(known, float)))
     return design
 
 

@@ -16,12 +16,13 @@ from scipy.spatial import cKDTree
 from lossmap.base.errors import SettingsError, TooLittleData
 from lossmap.base.field import Field, FieldMap
 from lossmap.base.grid import Floats, Grid, Surface
+from lossmap.base.logloss import CountDoubt, DriverDoubt, Hinge
 from lossmap.base.settings import Settings
 from lossmap.clean import clean, cut_area
 from lossmap.project import project, utm_crs
 from lossmap.read import read_boundary, read_counts, read_field, read_points
 from lossmap.report.stops_plan import StopsPlan, needed_in_words, said_of_plan, values_of_plan, write_plan
-from lossmap.stops import MOST_NEEDED, CountDoubt, DriverDoubt, Ground, StopCounts, farthest, next_stops, plan_table, spread
+from lossmap.stops import MOST_NEEDED, Ground, StopCounts, farthest, next_stops, plan_table, spread
 from lossmap.surfaces import Counted, CountModel, by_pass, dense, placed
 from lossmap.surfaces.counts import INTERCEPT_SD, LATTICE, RANGE, ROUGH, SD, SLOPE_SD
 from lossmap.surfaces.loss import KNOT_QUANTILES
@@ -267,7 +268,7 @@ def _at_knots(drivers: tuple[DriverDoubt, ...], field_map: FieldMap, ground: Gro
         zones = field_map.settings.zones
         given = zones.speed_above if driver.name == "speed" else zones.moisture_below
         knots = [given] if given is not None else np.nanquantile(np.asarray(_drivers_of(ground)[driver.name]), KNOT_QUANTILES[driver.name])
-        out.append(replace(driver, knot=float(knots[draw // 3**place % len(knots)])))
+        out.append(replace(driver, hinge=Hinge(driver.name, float(knots[draw // 3**place % len(knots)]))))
     return tuple(out)
 
 
@@ -284,13 +285,13 @@ def _driver(field_map: FieldMap, ground: Ground, name: str) -> DriverDoubt:
         at_stops = np.where(np.isfinite(measured), measured, at_stops)
     step, _ = STEPS[name]
     wanted = AMPLE * float(np.log(MODERATE[name])) / step / FOUND
-    return DriverDoubt(name, knot, at_stops, SLOPE_SD[name], wanted, found.verdict == "not enough counts")
+    return DriverDoubt(Hinge(name, knot), at_stops, SLOPE_SD[name], wanted, found.verdict == "not enough counts")
 
 
 def _model(losses: gpd.GeoDataFrame, parts: Counted, drivers: tuple[DriverDoubt, ...], ground: Ground) -> CountModel:
     """The count model, for what it learns of sd, range and clumping."""
     known = {driver.name: driver for driver in drivers}
-    knots = [(known[name].knot,) if name in known else () for name in LAYERS]
+    knots = [(known[name].hinge.knot,) if name in known else () for name in LAYERS]
     stops = Ground(ground.crs, _places(losses), *(known[name].at_stops if name in known else None for name in LAYERS))
     if len(parts.seeds) > MOST_COUNTS:
         number = int(MOST_COUNTS * len(losses) / len(parts.seeds))

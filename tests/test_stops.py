@@ -11,7 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lossmap import synthetic
-from lossmap.stops import CountDoubt, DriverDoubt, Ground, Picked, StopCounts, farthest, next_stops, plan_table, spread
+from lossmap.base.logloss import CountDoubt, DriverDoubt, Hinge
+from lossmap.stops import Ground, Picked, StopCounts, farthest, next_stops, plan_table, spread
 
 CRS = pyproj.CRS.from_epsg(32615)
 
@@ -29,8 +30,8 @@ def ground_of(rng_seed, places=60, known=True):
 def doubt_of(ground, counted, wanted=(0.276, 0.087), undecided=(True, True)):
     """What a round at the rows `counted` leaves in doubt."""
     drivers = (
-        DriverDoubt("speed", 2.0, ground.speed[counted], 1.2, wanted[0], undecided[0]),
-        DriverDoubt("dryness", 13.0, ground.moisture[counted], 0.4, wanted[1], undecided[1]),
+        DriverDoubt(Hinge("speed", 2.0), ground.speed[counted], 1.2, wanted[0], undecided[0]),
+        DriverDoubt(Hinge("dryness", 13.0), ground.moisture[counted], 0.4, wanted[1], undecided[1]),
     )
     return CountDoubt(0.45, 80.0, 1.0, ground.places_m[counted], np.full(len(counted), 2.5), 2.5, drivers)
 
@@ -39,9 +40,9 @@ def by_inverse(ground, doubt, rows):
     """Slope variances and mean variance of log loss after further stops at `rows`, by one plain solve of the whole model."""
     values = {"speed": ground.speed, "dryness": ground.moisture}
     hinges = np.column_stack(
-        [driver.hinge(np.clip(values[driver.name], *np.quantile(values[driver.name], (0.005, 0.995)))) for driver in doubt.drivers]
+        [driver.hinge.of(np.clip(values[driver.name], *np.quantile(values[driver.name], (0.005, 0.995)))) for driver in doubt.drivers]
     )
-    at_stops = np.column_stack([driver.hinge(driver.at_stops) for driver in doubt.drivers])
+    at_stops = np.column_stack([driver.hinge.of(driver.at_stops) for driver in doubt.drivers])
     design = np.vstack([at_stops, hinges[rows]])
     places = np.vstack([doubt.places_m, ground.places_m[rows]])
     noise = 1 / np.append(doubt.precision, np.full(len(rows), doubt.stop_precision))
@@ -216,16 +217,6 @@ def test_more_ground_tells_more(rng_seed, times):
     (sd, precision), (wider_sd, wider_precision) = told.of_slopes(0.4), wider.of_slopes(0.4)
     assert wider_sd**2 + 1 / wider_precision[0] <= (sd**2 + 1 / precision[0]) * (1 + 1e-9)
     assert precision[0] <= told.information.sum() * (1 + 1e-9)
-
-
-@pytest.mark.parametrize("is_smooth", [False, True])
-def test_correlation_falls_as_the_range_says(is_smooth):
-    """1 at no distance, 0.37 at the range, whether rough or smooth; smooth ones fall slowly at first."""
-    doubt = CountDoubt(0.5, 80.0, 1.0, np.empty((0, 2)), np.empty(0), 10.0, (), is_smooth)
-    near, far = doubt.correlation(np.array([0.0, 80.0]))
-    assert near == 1
-    assert far == pytest.approx(np.exp(-1), abs=1e-3)
-    assert (doubt.correlation(np.array([8.0]))[0] > 0.95) == is_smooth
 
 
 def test_what_is_wanted_decides():
