@@ -18,6 +18,7 @@ import shapely
 from lossmap.base.errors import SettingsError, shown
 from lossmap.base.estimates import NOTHING, Delay, Driver, Estimate, Pace, ReelSpeed
 from lossmap.base.grid import Surface
+from lossmap.base.logloss import Typical
 from lossmap.base.reference import Crop
 from lossmap.base.settings import Metres, Settings, Strict, Typed
 
@@ -226,6 +227,8 @@ class FieldMap:
         ``loss_kg_ha, yield_kg_ha, speed_m_s, moisture_pct``, those that exist.
     drivers : mapping of str to Driver
         ``speed`` and ``dryness``.
+    typical : Typical
+        What the counts make likeliest of how loss changes over the field.
     notes : tuple of str
         What is missing and what follows from it, in plain words.
     inputs : mapping of str to str
@@ -252,6 +255,7 @@ class FieldMap:
     cells: gpd.GeoDataFrame
     drivers: Mapping[str, Driver]
     zones: gpd.GeoDataFrame
+    typical: Typical
     notes: tuple[str, ...] = ()
     inputs: Mapping[str, str] = dataclass_field(default_factory=dict)
     pace: Pace | None = None

@@ -13,7 +13,7 @@ import numpy as np
 
 from lossmap.base.grid import Floats
 
-__all__ = ["FALLEN", "CountDoubt", "DriverDoubt", "Hinge"]
+__all__ = ["FALLEN", "CountDoubt", "DriverDoubt", "Hinge", "Typical"]
 
 #: Where (1 + x) exp(-x), the correlation of a smooth process, has fallen to 0.37, as exp(-x) has at 1.
 FALLEN = 2.146
@@ -30,6 +30,23 @@ class Hinge:
         """How far each value is beyond the knot, never negative."""
         beyond = values - self.knot if self.driver == "speed" else self.knot - values
         return np.asarray(np.maximum(beyond, 0.0))
+
+
+@dataclass(frozen=True)
+class Typical:
+    """What a field's counts make likeliest of how loss changes from place to place.
+
+    Attributes
+    ----------
+    sd, range_m : float
+        Of each part's process of log loss: correlation has fallen to 0.37 at the range [-, m].
+    size : float
+        Of the negative binomial, for a count on an area of mean size; seed is the more clumped, the smaller it is.
+    """
+
+    sd: float
+    range_m: float
+    size: float
 
 
 @dataclass(frozen=True)

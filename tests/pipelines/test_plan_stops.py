@@ -15,8 +15,9 @@ import shapely
 from lossmap.base.errors import SettingsError, TooLittleData
 from lossmap.base.settings import Settings, overridden
 from lossmap.pipelines.map_field import made_map, map_field
-from lossmap.pipelines.plan_stops import MOST_COUNTS, made_plan, plan_stops
+from lossmap.pipelines.plan_stops import made_plan, plan_stops
 from lossmap.read import read_field
+from lossmap.surfaces.loss import MOST_COUNTS
 from lossmap.synthetic import FieldPlan, make, write
 
 PLAN = FieldPlan(stops=24, length_m=400, breadth_m=250, speed_effect=1.49)
@@ -180,7 +181,7 @@ def test_stops_where_all_were_cut_alike(made, folder):
 
 
 def test_many_counts_are_thinned_for_the_model_only(made, folder):
-    """Beyond the most counts the model learns from some of the stops, and the plan still rests on all."""
+    """Beyond the most counts the map's model brings stops together, and the plan still rests on all."""
     many = make(dataclasses.replace(PLAN, stops=120), 22)
     assert len(many.counts) > MOST_COUNTS
     write(many, folder)
