@@ -13,7 +13,7 @@ import pyproj
 import shapely
 from scipy.spatial import cKDTree
 
-from lossmap.base.errors import SettingsError, TooLittleData
+from lossmap.base.errors import TooLittleData
 from lossmap.base.field import Field, FieldMap
 from lossmap.base.grid import Floats, Grid, Surface
 from lossmap.base.settings import Settings
@@ -29,15 +29,7 @@ from .map_field import Stage, made_map
 from .progress import Stages
 from .whole import apart, whole_files
 
-__all__ = ["NUMBER", "Planned", "made_plan", "plan_stops"]
-
-#: Stops of a plan where nobody says how many: what one or two people count in a day (common practice, no source).
-NUMBER = 24
-#: Beyond it nobody walks.
-MOST_NUMBER = 500
-# Frames at each position of a stop: for the walk to a stop four tell far more than one (simulations: 24 stops
-# of four frames map as well as 48 to 96 of one).
-FRAMES = 4
+__all__ = ["Planned", "made_plan", "plan_stops"]
 
 # A verdict is planned for a little more than it takes: frames are laid some metres off, where the grain was not quite
 # as dry nor the machine as fast as planned (made fields, planned, counted and mapped again, else fell short by half).
@@ -67,28 +59,26 @@ class _Cut:
     layers: Mapping[str, Surface]
 
 
-def plan_stops(path: Path, settings: Settings, out: Path, number: int = NUMBER, bar: bool = False) -> Planned:
+def plan_stops(path: Path, settings: Settings, out: Path, bar: bool = False) -> Planned:
     """Plan stops for the field of a folder, into ``out/<folder's name>``; what else lies there stays.
 
     Raises
     ------
     LossmapError
-        Whatever is wrong with its files, facts, settings, the number or the place for its
-        results; an earlier plan is left as it was.
+        Whatever is wrong with its files, facts, settings or the place for its results; an
+        earlier plan is left as it was.
     """
-    if not 1 <= number <= MOST_NUMBER:
-        raise SettingsError(f"--number: {number} is not a number of stops to count; give 1 to {MOST_NUMBER}")
     field = read_field(path)
     target = out / field.id
     apart(field.folder, target)
     stage = Stages(field.id, bar)
-    plan = made_plan(field, settings, number, stage)
+    plan = made_plan(field, settings, stage)
     with stage("write"), whole_files(target) as folder:
         files = write_plan(plan, folder)
     return Planned(target / files[-1].name, said_of_plan(plan), values_of_plan(plan), (*plan.notes, *needed_in_words(plan)))
 
 
-def made_plan(field: Field, settings: Settings, number: int, stage: Stage) -> StopsPlan:
+def made_plan(field: Field, settings: Settings, stage: Stage) -> StopsPlan:
     """The stops that tell most of one field.
 
     Before any count, and while the stops are too few for a map, they are spread. After that
@@ -109,11 +99,11 @@ def made_plan(field: Field, settings: Settings, number: int, stage: Stage) -> St
         stops = None if field_map is None else field_map.losses
         ground, notes = _ground(cut, field, stops)
         if field_map is not None and len(field_map.losses) >= settings.surfaces.least_stops:
-            plan = _fitted_plan(field_map, ground, number)
+            plan = _fitted_plan(field_map, ground)
         else:
-            plan = _spread_plan(field, settings, ground, number, stops)
-    if len(plan.stops) < number:
-        notes = (*notes, f"there is room for {len(plan.stops)} stops only ({number} were asked for)")
+            plan = _spread_plan(field, settings, ground, stops)
+    if len(plan.stops) < settings.stops.number:
+        notes = (*notes, f"there is room for {len(plan.stops)} stops only ({settings.stops.number} were asked for)")
     return replace(plan, notes=notes)
 
 
@@ -188,25 +178,27 @@ def _lacking(cut: _Cut) -> list[str]:
     return [f"the log has no {words}, so stops are not chosen by it" for column, words in LAYERS.items() if column not in cut.layers]
 
 
-def _spread_plan(field: Field, settings: Settings, ground: Ground, number: int, stops: gpd.GeoDataFrame | None) -> StopsPlan:
+def _spread_plan(field: Field, settings: Settings, ground: Ground, stops: gpd.GeoDataFrame | None) -> StopsPlan:
     """Before the counts can say anything: far from one another and from stops counted."""
-    basis = ("place", *ground.driven)
+    asked, basis = settings.stops, ("place", *ground.driven)
     if stops is None:
-        return StopsPlan(field, settings, plan_table(ground, farthest(ground, number), np.empty((0, 2)), (), FRAMES), basis)
-    picked = farthest(ground, number, _counted(stops))
-    return StopsPlan(field, settings, plan_table(ground, picked, _places(stops), list(stops["stop_id"]), FRAMES), basis, len(stops))
+        picked = farthest(ground, asked.number)
+        return StopsPlan(field, settings, plan_table(ground, picked, np.empty((0, 2)), (), asked.frames), basis)
+    picked = farthest(ground, asked.number, _counted(stops))
+    return StopsPlan(field, settings, plan_table(ground, picked, _places(stops), list(stops["stop_id"]), asked.frames), basis, len(stops))
 
 
-def _fitted_plan(field_map: FieldMap, ground: Ground, number: int) -> StopsPlan:
+def _fitted_plan(field_map: FieldMap, ground: Ground) -> StopsPlan:
     """After a first round: what the counts leave in doubt decides."""
+    field, asked = field_map.field, field_map.settings.stops
     # seeds expected and clumping both grow with the area, and so does what it tells
-    more = FRAMES / float(read_counts(field_map.field)["frames"].median())
+    more = asked.frames / float(read_counts(field)["frames"].median())
     wanted_sd = {name: AMPLE * found_sd(name) for name in ground.driven}
     doubt, among = left_in_doubt(field_map, ground.places_m, ground.driven, more, wanted_sd)
-    picked = next_stops(ground, doubt, number, field_map.field.facts.header_width, among)
-    stops = plan_table(ground, picked, doubt.places_m, list(field_map.losses["stop_id"]), FRAMES)
+    picked = next_stops(ground, doubt, asked.number, field.facts.header_width, among)
+    stops = plan_table(ground, picked, doubt.places_m, list(field_map.losses["stop_id"]), asked.frames)
     basis = ("place", *picked.needed)
-    return StopsPlan(field_map.field, field_map.settings, stops, basis, len(field_map.losses), picked.needed, MOST_NEEDED, True)
+    return StopsPlan(field, field_map.settings, stops, basis, len(field_map.losses), picked.needed, MOST_NEEDED, True)
 
 
 def _counted(stops: gpd.GeoDataFrame) -> Ground:

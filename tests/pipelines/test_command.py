@@ -5,10 +5,12 @@ import re
 import subprocess
 import sys
 import tomllib
+from pathlib import Path
 
 import pytest
 
 from lossmap.pipelines.command import main
+from lossmap.read import read_settings
 
 WRONG = [
     # (what, change to field.toml, change to points.csv, change to counts.csv, exit code, message)
@@ -214,6 +216,26 @@ def test_help_loads_no_heavy_library():
     assert "map" in done.stdout
 
 
+def test_settings_of_one_command(capsys):
+    """A map heeds every setting but those of a plan, and a plan, which is made from a map, heeds all."""
+    printed = {}
+    for flow in ([], ["map"], ["stops"]):
+        assert main(["settings", *flow]) == 0
+        printed[tuple(flow)] = tomllib.loads(capsys.readouterr().out)
+    assert printed[()] == printed["stops",]
+    assert printed["map",] == {name: part for name, part in printed[()].items() if name != "stops"}
+    assert printed[()]["stops"] == {"number": 24, "frames": 4}
+
+
+@pytest.mark.parametrize("config", sorted((Path(__file__).parents[2] / "configs").glob("*.toml")), ids=lambda file: file.stem)
+def test_every_config_is_read(config):
+    """Each file of configs/ is one that --config takes, and says why on every line that sets something."""
+    read_settings(config)
+    lines = config.read_text().splitlines()
+    assert lines[0].startswith("# ")
+    assert all("#" in line for line in lines if "=" in line)
+
+
 def test_no_command_shows_help_and_two(capsys):
     """`lossmap` alone explains itself and ends with 2."""
     assert main([]) == 2
@@ -245,11 +267,22 @@ def test_stops_before_any_count(field_folder, tmp_path, capsys, long_field):
     assert any("key out" in caution for caution in values["cautions"])
 
 
+def test_stops_are_as_many_as_set(long_field, tmp_path, capsys):
+    """A config says how many stops and frames; --number goes before it, wherever it stands."""
+    (tmp_path / "walk.toml").write_text("[stops]\nnumber = 7\nframes = 2\n")
+    config = ["--config", str(tmp_path / "walk.toml")]
+    for words, number in (([], 7), (["--number", "3", "--set", "stops.number=5"], 3)):
+        assert main(["stops", str(long_field), "--out", str(tmp_path / "out"), "--json", *config, *words]) == 0
+        stops = json.loads(capsys.readouterr().out)["stops"]
+        assert (len(stops), {stop["frames"] for stop in stops}) == (number, {2})
+
+
 @pytest.mark.parametrize(
     ("words", "message"),
     [
-        (["--number", "0"], "lossmap: --number: 0 is not a number of stops to count; give 1 to 500\n"),
-        (["--number", "501"], "lossmap: --number: 501 is not a number of stops to count; give 1 to 500\n"),
+        (["--number", "0"], "lossmap: --set: stops.number: must be 1 to 500 (is 0)\n"),
+        (["--number", "501", "--set", "stops.number=3"], "lossmap: --set: stops.number: must be 1 to 500 (is 501)\n"),
+        (["--set", "stops.frames=51"], "lossmap: --set: stops.frames: must be 1 to 50 (is 51)\n"),
         (["--set", "grid.cell=5"], "--set: grid.cell: 5 is not a number with a unit"),
     ],
 )
