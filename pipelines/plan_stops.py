@@ -88,11 +88,7 @@ def made_plan(field: Field, settings: Settings, stage: Stage) -> StopsPlan:
     ------
     LossmapError
     """
-    if not field.facts.points and field.facts.boundary is None:
-        raise TooLittleData(
-            f"{field.id}/field.toml: names neither a log nor a boundary, so there is no ground to place stops on; "
-            'add boundary = "boundary.geojson", or a [[points]] with path = "points.csv"'
-        )
+    field.check_ground()
     field_map = made_map(field, settings, stage) if field.facts.counts else None
     cut = _cut_uncounted(field, settings, stage) if field_map is None else _cut_of(field_map)
     with stage("stops"):

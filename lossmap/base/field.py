@@ -15,7 +15,7 @@ import pydantic
 import pyproj
 import shapely
 
-from lossmap.base.errors import SettingsError, shown
+from lossmap.base.errors import SettingsError, TooLittleData, shown
 from lossmap.base.estimates import NOTHING, Delay, Driver, Estimate, Pace, ReelSpeed
 from lossmap.base.grid import Surface
 from lossmap.base.logloss import Typical
@@ -140,6 +140,19 @@ class Field:
     def discharge_width_m(self) -> float:
         """Width over which residue is spread [m]; the header's where nothing else was said."""
         return self.facts.discharge_width or self.facts.header_width
+
+    def check_ground(self) -> None:
+        """Refuse facts from which nobody can tell where the field lies.
+
+        Raises
+        ------
+        TooLittleData
+        """
+        if not self.facts.points and self.facts.boundary is None:
+            raise TooLittleData(
+                f"{self.id}/field.toml: names neither a log nor a boundary, so there is no ground to place stops on; "
+                'add boundary = "boundary.geojson", or a [[points]] with path = "points.csv"'
+            )
 
     def file(self, relative: str) -> Path:
         """A file the facts name, refused where it would lie outside the field's folder.

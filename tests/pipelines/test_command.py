@@ -196,6 +196,16 @@ def test_check_names_every_fault_at_once(field_folder, tmp_path, capsys):
     assert main(["check", str(tmp_path / "nowhere")]) == 2
 
 
+def test_check_before_any_count(long_field, capsys):
+    """A log alone is a field to plan stops on: code 0, and the command that does it."""
+    text = (long_field / "field.toml").read_text()
+    (long_field / "field.toml").write_text(text.replace('[[counts]]\npath = "counts.csv"\n', ""))
+    assert main(["check", str(long_field)]) == 0
+    printed = capsys.readouterr()
+    assert printed.out.endswith("counts: none yet; lossmap stops plans where to take them, and a map needs them\n")
+    assert printed.err == ""
+
+
 def test_a_field_without_a_log_is_mapped_from_its_counts(field_folder, tmp_path, capsys):
     """Counts alone give loss by source; that nothing else is known is said."""
     assert main(["map", str(field_folder(points=None)), "--out", str(tmp_path / "out")]) == 0
