@@ -14,25 +14,13 @@ import markupsafe
 from lossmap.base import reference
 from lossmap.base.field import FieldMap
 from lossmap.base.reference import Advice
+from lossmap.report.advice import first_step, pace, reel, slower_pays, yardstick
 from lossmap.report.cleaned import cleaned
 from lossmap.report.drawings import drawing_of_driver, drawing_of_sources
 from lossmap.report.numbers import doubt_line, flat_line, headline, loss_rows, money_line, seeds_line, subtitle, words_of
 from lossmap.report.rows import zone_rows
 from lossmap.report.run_file import changed, version
-from lossmap.report.sentences import (
-    SOURCE_WORDS,
-    after_largest,
-    driver,
-    driver_word,
-    first_step,
-    largest_sources,
-    money_needed,
-    pace,
-    price_of,
-    reel,
-    slower_pays,
-    yardstick,
-)
+from lossmap.report.sentences import SOURCE_WORDS, after_largest, driver, driver_word, largest_sources, money_needed, price_of
 from lossmap.report.templates import asset, filled
 from lossmap.report.words import Words, count_of
 
