@@ -42,7 +42,7 @@ def page(field_map: FieldMap) -> str:
     footnotes = _Footnotes()
     # in the order in which a reader meets them
     usual = footnotes.under(*yardstick(field_map, words))
-    advice = [_advice(source, field_map, footnotes) for source in largest]
+    advice = [_advice(source, field_map, words, footnotes) for source in largest]
     of_reel = footnotes.under(*reel(field_map, words))
     return filled(
         "report.html.j2",
@@ -130,7 +130,7 @@ def _drivers(field_map: FieldMap, words: Words) -> list[dict[str, Any]]:
     ]
 
 
-def _advice(source: str, field_map: FieldMap, footnotes: _Footnotes) -> dict[str, Any]:
+def _advice(source: str, field_map: FieldMap, words: Words, footnotes: _Footnotes) -> dict[str, Any]:
     """What to look at for one source: today's list and next season's."""
     tracked = [
         name
@@ -141,10 +141,10 @@ def _advice(source: str, field_map: FieldMap, footnotes: _Footnotes) -> dict[str
     return {
         "source": f"{source} loss",
         "where": SOURCE_WORDS[source],
-        "now": [_one(row, footnotes) for row in rows if row.when == "now"],
-        "later": [_one(row, footnotes) for row in rows if row.when != "now"],
+        "now": [_one(row, words, footnotes) for row in rows if row.when == "now"],
+        "later": [_one(row, words, footnotes) for row in rows if row.when != "now"],
     }
 
 
-def _one(row: Advice, footnotes: _Footnotes) -> dict[str, Any]:
-    return {"look_at": row.look_at, "but": row.but, "notes": footnotes.numbers(row.keys)}
+def _one(row: Advice, words: Words, footnotes: _Footnotes) -> dict[str, Any]:
+    return {"look_at": words.told(row.look_at), "but": words.told(row.but), "notes": footnotes.numbers(row.keys)}

@@ -74,7 +74,7 @@ def money_needed(field_map: FieldMap) -> str:
     """What it takes to speak of money; "" where a price was given or no loss is known."""
     if field_map.settings.report.price is not None or not field_map.loss["total"]:
         return ""
-    example = "4.20 USD/bu" if field_map.field.crop.bushel_lb is not None else "0.25 USD/lb"
+    example = Words(field_map.field.crop, field_map.settings.report.units).price_example
     return f'Money needs the price of the grain: set report.price, such as "{example}".'
 
 
