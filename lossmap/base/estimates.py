@@ -6,6 +6,10 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+import numpy.typing as npt
+from scipy.special import ndtri
+
 __all__ = [
     "NOTHING",
     "Z90",
@@ -19,6 +23,7 @@ __all__ = [
     "SlopeEvidence",
     "StatedTiming",
     "Verdict",
+    "normal_points",
 ]
 
 #: Half of a 90 % interval, in standard deviations of a normal distribution.
@@ -55,6 +60,11 @@ class Estimate:
 
 
 NOTHING = Estimate(math.nan, math.nan, math.nan)
+
+
+def normal_points(number: int) -> npt.NDArray[np.float64]:
+    """Ascending values of a standard normal, each as likely as the next: the middles of slices of equal probability, ``[number]``."""
+    return np.asarray(ndtri((np.arange(number) + 0.5) / number))
 
 
 @dataclass(frozen=True)

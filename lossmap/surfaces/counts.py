@@ -57,9 +57,10 @@ from sklearn.base import BaseEstimator
 
 from lossmap.base.estimates import Z90, Estimate
 from lossmap.base.grid import Floats
+from lossmap.base.logloss import FALLEN, Hinge
 from lossmap.surfaces.laplace import Counts, Fit, Prior, laplace
 
-__all__ = ["DRIVERS", "SLOPE_SD", "CountModel", "Counted", "Hinge", "Posterior", "Slope"]
+__all__ = ["DRIVERS", "SLOPE_SD", "CountModel", "Counted", "Posterior", "Slope"]
 
 Whole = npt.NDArray[np.intp]
 
@@ -70,8 +71,6 @@ DRIVERS = ("speed", "dryness")
 SD = np.array([0.1, 0.2, 0.35, 0.55, 0.85])
 ROUGH, SMOOTH = 6, 5
 RANGE = 0.5 ** np.concatenate([np.arange(1, 1 + ROUGH), np.arange(1, 1 + SMOOTH)])
-# Where (1 + x) exp(-x) is 0.37.
-FALLEN = 2.146
 SIZE = np.array([1.0, 2.5, 6.0, 15.0, 50.0])
 
 # Priors: exponential on sd and on the clumping 1/sqrt(size). On the logarithm of the range it
@@ -166,19 +165,6 @@ class Counted:
         middle = np.where(usual == usual.max(), usual, usual * np.exp(-(PART_SD**2 + PART_PROCESS) / 2))
         drawn = share**told * middle ** (1 - told)
         return np.asarray(drawn / drawn.sum() * total / self.worth)
-
-
-@dataclass(frozen=True)
-class Hinge:
-    """One knot of one driver: loss may rise with ground speed above, or with moisture below it."""
-
-    driver: str
-    knot: float
-
-    def of(self, values: Floats) -> Floats:
-        """How far each value is beyond the knot, never negative."""
-        beyond = values - self.knot if self.driver == "speed" else self.knot - values
-        return np.asarray(np.maximum(beyond, 0.0))
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,6 @@
 
 from lossmap.zones.outline import zones
 from lossmap.zones.pace import Costs, machine_loss, pace, reel_speed
-from lossmap.zones.response import driver
+from lossmap.zones.response import driver, found_sd
 
-__all__ = ["Costs", "driver", "machine_loss", "pace", "reel_speed", "zones"]
+__all__ = ["Costs", "driver", "found_sd", "machine_loss", "pace", "reel_speed", "zones"]

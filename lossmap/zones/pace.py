@@ -8,9 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import ndtri
 
-from lossmap.base.estimates import Z90, Beginning, Driver, Estimate, Pace, ReelSpeed, SlopeEvidence
+from lossmap.base.estimates import Z90, Beginning, Driver, Estimate, Pace, ReelSpeed, SlopeEvidence, normal_points
 
 __all__ = ["Costs", "machine_loss", "pace", "reel_speed"]
 
@@ -161,7 +160,7 @@ def _slopes(evidence: SlopeEvidence) -> tuple[Floats, Floats]:
     weights = np.array([one.weight for one in known])
     numbers = np.rint(SLOPES * weights / weights.sum()).astype(int)
     edges = _edges(np.array([one.reference for one in known]))
-    drawn = [one.slope + one.sd * _normal(number) for one, number in zip(known, numbers, strict=True)]
+    drawn = [one.slope + one.sd * normal_points(number) for one, number in zip(known, numbers, strict=True)]
     begun = [low + (high - low) * _shuffled(number) for low, high, number in zip(edges[:-1], edges[1:], numbers, strict=True)]
     return np.concatenate(drawn), np.concatenate(begun)
 
@@ -179,17 +178,13 @@ def _shuffled(number: int) -> Floats:
     return np.asarray((np.arange(number) + 0.5) * (math.sqrt(5) - 1) / 2 % 1)
 
 
-def _normal(number: int) -> Floats:
-    return np.asarray(ndtri((np.arange(number) + 0.5) / number), dtype=float)
-
-
 def _losses(machine_kg_ha: Estimate) -> Floats:
     """Equally likely values of a log-normal with that mean and about that 90 % interval; one where no interval is known."""
     sd = (machine_kg_ha.high - machine_kg_ha.low) / (2 * Z90)
     if not math.isfinite(sd):
         return np.array([machine_kg_ha.mean])
     variance = math.log1p((sd / machine_kg_ha.mean) ** 2)
-    return np.asarray(np.exp(math.log(machine_kg_ha.mean) - variance / 2 + math.sqrt(variance) * _normal(LOSSES)))
+    return np.asarray(np.exp(math.log(machine_kg_ha.mean) - variance / 2 + math.sqrt(variance) * normal_points(LOSSES)))
 
 
 def _estimate(values: Floats) -> Estimate:
