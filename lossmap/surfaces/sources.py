@@ -26,7 +26,7 @@ import numpy.typing as npt
 from scipy.special import ndtri
 from scipy.stats import multivariate_normal, qmc
 
-from lossmap.base.estimates import NOTHING, Estimate
+from lossmap.base.estimates import NOTHING, Estimate, normal_points
 from lossmap.base.grid import Floats
 from lossmap.surfaces.counts import FINE, INTERCEPT_SD, LATTICE, SD, CountModel
 from lossmap.surfaces.laplace import Counts, Fit, laplace
@@ -101,7 +101,7 @@ def divided(
     falls_on = np.searchsorted(np.cumsum(tried.weight)[:-1], (rng.random() + np.arange(DRAWS)) / DRAWS)
     field = _Places(model, places_m, speed, moisture, tried.key)
     amounts = [field.drawn(tried, point, int(draws), rng) for point, draws in zip(*np.unique(falls_on, return_counts=True), strict=True)]
-    of_kind = {is_ears: rng.permutation(_normal(DRAWS)) for is_ears in (False, True)}
+    of_kind = {is_ears: rng.permutation(normal_points(DRAWS)) for is_ears in (False, True)}
     masses = np.column_stack([np.exp(part.mass_doubt * of_kind[part.is_ears]) for part in parts])
     return Division(parts, model.level_ * np.concatenate(amounts), masses)
 
@@ -201,11 +201,6 @@ class _Places:
             kernel = self.kernels[step]
             self.roots[step] = np.linalg.cholesky(kernel + JITTER * np.eye(len(kernel)))
         return self.roots[step]
-
-
-def _normal(number: int) -> Floats:
-    """Points of a standard normal, each as likely as the next."""
-    return np.asarray(ndtri((np.arange(number) + 0.5) / number))
 
 
 def _estimate(values: Floats, with_doubt: Floats) -> Estimate:
