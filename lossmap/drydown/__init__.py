@@ -1,0 +1,1 @@
+"""Fields that wait to be cut: moisture to come, what a day of waiting costs, and which to cut first."""
