@@ -154,19 +154,15 @@ def _moved(problem: Problem, lines: list[Line], field: int) -> bool:
     """Put one field where it costs least; whether that gained anything."""
     at = next(number for number, line in enumerate(lines) if field in line.order)
     before, old = sum(line.cost for line in lines), lines[at]
-    lines[at] = _without(problem, old, field)
+    lines[at] = old.without(field)
     _insert(problem, lines, field)
     if sum(line.cost for line in lines) < before - TIE * abs(before):
         return True
     for number, line in enumerate(lines):
         if field in line.order and number != at:
-            lines[number] = _without(problem, line, field)
+            lines[number] = line.without(field)
     lines[at] = old
     return False
-
-
-def _without(problem: Problem, line: Line, field: int) -> Line:
-    return Line(problem, line.kind, [other for other in line.order if other != field])
 
 
 def _insert(problem: Problem, lines: list[Line], field: int) -> None:
@@ -178,8 +174,7 @@ def _insert(problem: Problem, lines: list[Line], field: int) -> None:
         if costs[k] < best - 1e-12:
             best, where = float(costs[k]), (number, k)
     number, k = where
-    order = lines[number].order
-    lines[number] = Line(problem, lines[number].kind, [*order[:k], field, *order[k:]])
+    lines[number] = lines[number].with_field(field, k)
 
 
 def _worth_trying(lines: list[Line]) -> Sequence[int]:

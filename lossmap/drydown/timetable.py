@@ -73,7 +73,7 @@ class Line:
     """The fields of one machine in order, with the tables from both ends."""
 
     def __init__(self, problem: Problem, kind: int, order: Sequence[int]) -> None:
-        self.kind, self.order = kind, list(order)
+        self.problem, self.kind, self.order = problem, kind, list(order)
         self.done = forward(problem, kind, self.order)
         self.rest = backward(problem, kind, self.order)
 
@@ -81,6 +81,22 @@ class Line:
     def cost(self) -> float:
         """Of the best timetable of this order."""
         return float(self.done[-1, -1])
+
+    def with_field(self, field: int, k: int) -> Line:
+        """The same with `field` put in before its k-th; tables up to there and from there on are kept."""
+        return self._changed([*self.order[:k], field, *self.order[k:]], k, len(self.order) - k)
+
+    def without(self, field: int) -> Line:
+        """The same without `field`."""
+        k = self.order.index(field)
+        return self._changed([*self.order[:k], *self.order[k + 1 :]], k, len(self.order) - k - 1)
+
+    def _changed(self, order: list[int], same: int, same_behind: int) -> Line:
+        line = object.__new__(Line)
+        line.problem, line.kind, line.order = self.problem, self.kind, order
+        line.done = forward(self.problem, self.kind, order, self.done[: same + 1])
+        line.rest = backward(self.problem, self.kind, order, self.rest[len(self.order) - same_behind :])
+        return line
 
 
 def jobs(cost: Floats, slots_needed: Whole | Sequence[Whole], weight: Floats) -> list[Job]:
@@ -110,11 +126,14 @@ def _job(cost: Floats, needed: Whole | np.intp, weight: float) -> Job:
     return Job(whole, np.minimum(end, slots), last)
 
 
-def forward(problem: Problem, kind: int, order: Sequence[int]) -> Floats:
-    """Least cost of having cut the first k fields by each slot, ``[k, slot]``, k from 0 to all."""
+def forward(problem: Problem, kind: int, order: Sequence[int], known: Floats | None = None) -> Floats:
+    """Least cost of having cut the first k fields by each slot, ``[k, slot]``, k from 0 to all; `known` are its first rows."""
     table = np.zeros((len(order) + 1, problem.slots + 1))
-    for k, field in enumerate(order):
-        table[k + 1] = _done(_start_costs(problem, kind, order, k, table[k]), problem.kinds[kind][field])
+    first = 0
+    if known is not None:
+        table[: len(known)], first = known, len(known) - 1
+    for k in range(first, len(order)):
+        table[k + 1] = _done(_start_costs(problem, kind, order, k, table[k]), problem.kinds[kind][order[k]])
     return table
 
 
@@ -124,32 +143,38 @@ def _start_costs(problem: Problem, kind: int, order: Sequence[int], k: int, befo
     if k == 0:
         return cost
     move, money = problem.move_slots[order[k - 1], order[k]], problem.move_cost[order[k - 1], order[k]]
-    out = np.full(len(cost), np.inf)
-    out[move:] = before[: len(cost) - move] + cost[move:] + money
+    out = np.empty(len(cost))
+    out[:move] = np.inf
+    np.add(before[: len(cost) - move], cost[move:], out=out[move:])
+    out += money
     return out
 
 
 def _done(by_start: Floats, job: Job) -> Floats:
-    least = np.minimum.accumulate(by_start)
-    return np.asarray(np.where(job.last >= 0, least[job.last], np.inf))
+    # one more place behind the end, which the -1 of "no start" finds
+    least = np.empty(len(by_start) + 1)
+    np.minimum.accumulate(by_start, out=least[:-1])
+    least[-1] = np.inf
+    return least[job.last]
 
 
-def backward(problem: Problem, kind: int, order: Sequence[int]) -> Floats:
-    """Least cost of the fields from the k-th on, if work on them may begin at each slot, ``[k, slot]``, k from 0 to all."""
+def backward(problem: Problem, kind: int, order: Sequence[int], known: Floats | None = None) -> Floats:
+    """Least cost of the fields from the k-th on, if work on them may begin at each slot, ``[k, slot]``; `known` are its last rows."""
     table = np.zeros((len(order) + 1, problem.slots + 1))
-    for k in range(len(order) - 1, -1, -1):
+    last = len(order)
+    if known is not None:
+        last = len(order) + 1 - len(known)
+        table[last:] = known
+    for k in range(last - 1, -1, -1):
         job = problem.kinds[kind][order[k]]
         by_start = job.cost
         if k + 1 < len(order):
             move, money = problem.move_slots[order[k], order[k + 1]], problem.move_cost[order[k], order[k + 1]]
-            by_start = by_start + money + _at(table[k + 1], job.end + move)
-        table[k] = np.minimum.accumulate(by_start[::-1])[::-1]
+            beyond = np.append(table[k + 1], np.inf)
+            by_start = by_start + beyond.take(job.end + move, mode="clip")
+            by_start += money
+        np.minimum.accumulate(by_start[::-1], out=table[k, ::-1])
     return table
-
-
-def _at(table: Floats, slot: Whole) -> Floats:
-    """A row of a table at slots, infinite beyond its end."""
-    return np.asarray(np.where(slot < len(table), table[np.minimum(slot, len(table) - 1)], np.inf))
 
 
 def insertions(problem: Problem, line: Line, field: int) -> Floats:
