@@ -224,6 +224,8 @@ class Farm:
     ----------
     dryer_kg_point_day : float or None
         Kilograms of wet grain times points that can be dried in a day; None where nothing limits it.
+    weather, history, readings
+        Files of weather and readings, by their names in the folder.
     """
 
     folder: Path
@@ -234,6 +236,7 @@ class Farm:
     weather: str
     history: tuple[str, ...] = ()
     dryer_kg_point_day: float | None = None
+    readings: str | None = None
 
     @property
     def id(self) -> str:

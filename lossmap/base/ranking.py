@@ -106,7 +106,7 @@ class Gain:
 
 @dataclass(frozen=True)
 class LostHours:
-    """What the whole farm loses if a machine stands still from now on, once: an hour, a day, three days [USD]."""
+    """What the whole farm loses if a machine stands still from now on, once: an hour (of a day's), a day, three days [USD]."""
 
     combine: str
     hour_usd: float

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 
 import numpy as np
-from numpy.polynomial.hermite_e import hermegauss
+from scipy.special import ndtri
 
 from lossmap.base.estimates import Estimate
 from lossmap.base.grid import Floats
@@ -20,8 +20,8 @@ __all__ = ["Costs", "Firsts", "before", "estimate", "first_fields", "reading_wor
 
 #: Fields of one machine that are tried at its front.
 TRIED = 10
-#: Knots of the mean over what a reading may say.
-_SAID, _WEIGHT = hermegauss(15)
+#: What a reading may say, in standard deviations: even steps of its chance (a quadrature would stumble over the kink of the best choice).
+_SAID = ndtri((np.arange(100) + 0.5) / 100)
 
 
 class Costs:
@@ -125,5 +125,5 @@ def reading_worths(seen: Outlook, firsts: list[Firsts], error_pct: float) -> Flo
         slope = saved @ scores.T / scores.shape[1]
         # what is saved by each choice, for each thing each field's reading may say: [choice, field, knot]
         then = mean[:, None, None] + (slope * told)[:, :, None] * _SAID
-        out += then.max(axis=0) @ _WEIGHT / _WEIGHT.sum() - max(float(mean.max()), 0.0)
+        out += then.max(axis=0).mean(axis=-1) - max(float(mean.max()), 0.0)
     return np.asarray(np.maximum(out, 0.0))

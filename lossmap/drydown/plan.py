@@ -232,9 +232,9 @@ def _lost_hours(farm: Farm, problem: Problem, plan: Order, line: int, slot_h: fl
         known = rest[: slots + 1][np.isfinite(rest[: slots + 1])]
         return float(known[-1] - rest[0])
 
-    hour = max(slot_h, 1.0)
+    # a single hour may fall into a day with room to spare: its worth is the mean over a day's
     day = combine.hours_per_day
-    return LostHours(combine.name, later(hour) / hour, later(day), later(3 * day))
+    return LostHours(combine.name, later(day) / day, later(day), later(3 * day))
 
 
 def _work_slots(problem: Problem, plan: Order) -> int:

@@ -58,7 +58,17 @@ def read_farm(path: Path) -> Farm:
     dryer = _tried(lambda: quantity(facts.dryer, "kg/d", _corn_bushel()) if facts.dryer else None, f"{where}: dryer", faults)
     if faults:
         raise SettingsError("\n".join(faults))
-    return Farm(folder, facts.name, tuple(field for field in fields if field), farm.combines, money, facts.weather, facts.history, dryer)
+    return Farm(
+        folder,
+        facts.name,
+        tuple(field for field in fields if field),
+        farm.combines,
+        money,
+        facts.weather,
+        facts.history,
+        dryer,
+        facts.readings,
+    )
 
 
 def read_farm_weather(farm: Farm) -> pd.DataFrame:
@@ -74,8 +84,8 @@ def read_farm_weather(farm: Farm) -> pd.DataFrame:
 
 
 def farm_fingerprints(farm: Farm) -> dict[str, str]:
-    """SHA-256 of the farm's facts and of every file of weather."""
-    return {name: sha256(farm.file(name)) for name in (FACTS, farm.weather, *farm.history)}
+    """SHA-256 of the farm's facts, of every file of weather, and of its readings."""
+    return {name: sha256(farm.file(name)) for name in (FACTS, farm.weather, *farm.history, *([farm.readings] if farm.readings else []))}
 
 
 def _combines(facts: FarmFacts) -> tuple[Combine, ...]:

@@ -33,20 +33,20 @@ LEAST_SHARE = 0.15
 # Where the money of waiting goes, as it is said of each crop; the second when it comes back.
 _PARTS = {
     "corn": {
-        "preharvest": ("lodging and dropped ears", ""),
+        "preharvest": ("lodging with dropped ears", ""),
         "header": ("drier ears shelling at the header", "less lost at the header"),
         "threshing": ("wet threshing", "cleaner threshing"),
         "weight": ("grain drier than the market pays for", "weight"),
         "drying": ("drying", "less to dry"),
-        "wet": ("grain too wet to cut", "grain no longer too wet to cut"),
+        "wet": ("grain too wet to cut", "grain dry enough to cut"),
     },
     "soybean": {
-        "preharvest": ("pods that open and weather", ""),
+        "preharvest": ("opened and weathered pods", ""),
         "header": ("brittle pods shattering at the header", "less shatter at the header"),
         "threshing": ("damp threshing", "cleaner threshing"),
         "weight": ("beans drier than the market pays for", "weight"),
-        "drying": ("shrink and drying", "less shrink and drying"),
-        "wet": ("beans too damp to cut", "beans no longer too damp to cut"),
+        "drying": ("shrink and drying", "less shrink"),
+        "wet": ("beans too damp to cut", "beans dry enough to cut"),
     },
 }
 
@@ -67,8 +67,15 @@ def headline(ranking: Ranking) -> tuple[str, str]:
     words = words_of(first, ranking)
     crop = "beans" if first.field.crop.name == "soybean" else first.field.crop.name
     reason = _state(first)
-    go = "Go to" if first.cut_on <= ranking.on + datetime.timedelta(days=1) else f"Wait until about {short_day(first.cut_on)}, then go to"
-    head = f"{go} {first.field.name} ({crop}, {words.moisture.text(first.moisture_now_pct.mean)}{', ' + reason if reason else ''})."
+    field = f"{first.field.name} ({crop}, {words.moisture.text(first.moisture_now_pct.mean)}{', ' + reason if reason else ''})"
+    ahead = (first.cut_on - ranking.on).days
+    if ahead > 1:
+        saved = first.curve_usd_ha[0] - first.curve_usd_ha[min(ahead, len(first.curve_usd_ha) - 1)]
+        return (
+            f"Wait until about {short_day(first.cut_on)}, then go to {field}.",
+            f"Cut today it would bring {words.money_per_area.text(saved)} less than then; no other field is worth more today.",
+        )
+    head = f"Go to {field}."
     usd, grain = first.wait_usd_ha_day, first.wait_kg_ha_day
     if usd.mean <= 0:
         return (
@@ -104,10 +111,10 @@ def why(of: RankedField, ranking: Ranking) -> str:
     brings = _largest({said[name][1]: -value for name, value in parts.items() if value < 0 and said[name][1]})
     if week.mean >= 0:
         text = f"A week of waiting costs {words.money_per_area.interval(week)}: {_listed(costs)}"
-        text += f"; {_listed(brings)} gives some back" if brings else ""
+        text += f"; {_listed(brings)} {'gives' if len(brings) == 1 else 'give'} some back" if brings else ""
     else:
         text = f"A week of waiting pays {words.money_per_area.interval(_negative(week))}: {_listed(brings) or 'it dries'}"
-        text += f"; {_listed(costs)} takes some" if costs else ""
+        text += f"; {_listed(costs)} {'takes' if len(costs) == 1 else 'take'} some" if costs else ""
     stalks = of.field.standability
     pushed = "" if stalks is None or stalks < 2 else f" {plain(stalks, 0 if float(stalks).is_integer() else 1)} stalks of 10 fail a push."
     return f"{text}.{pushed}"

@@ -77,9 +77,7 @@ def truth_of(made: MadeFarm, on: datetime.date) -> Truth:
         of = air(field.crop.name, one, figures)
         path = dried(np.array([true.moisture_pct]), np.array([true.rate]), np.zeros(1, dtype=int), of, 0, DAYS - 1)
         age = (on - field.matured_on).days + np.arange(DAYS)[:, None]
-        waste = lost(
-            path, age, wettings(path), figures, stalks=stalk_factor(field.standability), before=true.before, machine=true.machine
-        )
+        waste = lost(path, age, wettings(path), figures, stalks=stalk_factor(field.standability), before=true.before, machine=true.machine)
         market = field.crop.market_moisture_pct
         moisture.append(path[:, 0])
         net.append(worth(field.yield_kg_ha, path, waste, farm.money[field.crop.name], market, figures["cut_below"]).net[:, 0])

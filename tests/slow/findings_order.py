@@ -32,7 +32,13 @@ def _against_rules(what: str, plan: FarmPlan, autumns: int, line: float | None) 
         measured = f"**{above.mean():+.1f}** +- {error:.1f} USD/ac; as good in {100 * (above <= 0).mean():.0f} %"
         is_held = rule == "driest first" and line is not None
         wanted = f">= {line:g} and > 2 se" if is_held else "> 0" if line is not None else ""
-        holds = bool(above.mean() >= (line or 0) and above.mean() > 2 * error) if is_held else bool(above.mean() > 0) if line is not None else None
+        holds = (
+            bool(above.mean() >= (line or 0) and above.mean() > 2 * error)
+            if is_held
+            else bool(above.mean() > 0)
+            if line is not None
+            else None
+        )
         out.append(Row(f"{rule} over the plan made anew, {what}, {autumns} autumns", measured, wanted, holds))
     return out
 
