@@ -218,9 +218,9 @@ def _rank(asked: argparse.Namespace) -> int:
 
     bar = listen(asked.quiet, asked.verbose)
     from lossmap.base.rank_settings import RankSettings
-    from lossmap.read import read_settings
+    from lossmap.read import read_chosen
 
-    ranked = rank_fields(asked.farm, read_settings(asked.config, asked.set, RankSettings), asked.out, asked.on, bar)
+    ranked = rank_fields(asked.farm, read_chosen(RankSettings, asked.config, asked.set), asked.out, asked.on, bar)
     print(json.dumps(ranked.values, ensure_ascii=False, sort_keys=True) if asked.json else f"{ranked.file}: {ranked.sentence}")
     for note in ranked.notes:
         logging.getLogger("lossmap").warning("%s: %s", ranked.file.parent.name, note)

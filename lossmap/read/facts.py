@@ -6,14 +6,14 @@ import hashlib
 import tomllib
 from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import Any, TypeVar, overload
+from typing import Any, TypeVar
 
 from lossmap.base.errors import NoReference, ReadError, SettingsError, shown
 from lossmap.base.field import Field, FieldFacts
 from lossmap.base.reference import crop
 from lossmap.base.settings import Settings, Strict, build, overridden
 
-__all__ = ["fingerprints", "read_field", "read_settings", "read_toml", "sha256"]
+__all__ = ["fingerprints", "read_chosen", "read_field", "read_settings", "read_toml", "sha256"]
 
 FACTS = "field.toml"
 
@@ -46,16 +46,18 @@ def read_field(path: Path) -> Field:
     return field
 
 
-@overload
-def read_settings(file: Path | None, assignments: Sequence[str] = ()) -> Settings: ...
+def read_settings(file: Path | None, assignments: Sequence[str] = ()) -> Settings:
+    """The settings of a map: defaults, under a config file, under each ``--set``.
+
+    Raises
+    ------
+    SettingsError
+    """
+    return read_chosen(Settings, file, assignments)
 
 
-@overload
-def read_settings(file: Path | None, assignments: Sequence[str], model: type[Chosen]) -> Chosen: ...
-
-
-def read_settings(file: Path | None, assignments: Sequence[str] = (), model: type[Strict] = Settings) -> Strict:
-    """Defaults, under a config file, under each ``--set``; those of a map, or of another flow's `model`.
+def read_chosen(model: type[Chosen], file: Path | None, assignments: Sequence[str] = ()) -> Chosen:
+    """The settings of any flow, as a `model`.
 
     Raises
     ------
