@@ -2,7 +2,9 @@
 
 Whoever decides sees readings with their error, the past years, and the weather up to
 today; what it costs is reckoned from the truth. Rules wait until a field is fit (beans
-14.5 %, corn 21 %, all that may be cut late in the season) and are given the true moistures.
+18 %, corn 25 %, all that may be cut late in the season) and are given the true moistures.
+Those limits are the best of ten pairs tried for driest-first at half load: it gains 2.9 USD/ac
+by them over the usual 14.5 and 21 %.
 """
 
 from __future__ import annotations
@@ -32,7 +34,7 @@ from lossmap.drydown.weather import fit_shares, seasons
 from lossmap.synthetic_farm import FarmPlan, MadeFarm, made_farm
 
 DAYS = 100
-FIT = {"soybean": 14.5, "corn": 21.0}
+FIT = {"soybean": 18.0, "corn": 25.0}
 #: Day from which whatever may be cut is fit.
 LATE = 40
 SLOT_H = 0.5
