@@ -162,17 +162,18 @@ def _figures(farm: Farm, fields: Sequence[StandingField], on: datetime.date, set
     where = f"{farm.id}/farm.toml"
     if not fields:
         raise TooLittleData(f"{where}: every field is cut; there is nothing to put in order")
-    faults = [fault for field in fields for fault in _field_faults(field, on)]
-    faults += [
-        f'no price for {crop}; add [money.{crop}] with price = "4.20 USD/bu"'
-        for crop in sorted({field.crop.name for field in fields} - farm.money.keys())
-    ]
-    if faults:
-        raise SettingsError("\n".join(f"{where}: {fault}" for fault in faults))
     try:
-        return {crop: values(waiting(crop), settings.figures.get(crop, {})) for crop in sorted({field.crop.name for field in fields})}
+        known = {crop: waiting(crop) for crop in sorted({field.crop.name for field in fields})}
     except NoReference as unknown:
         raise NoReference(f"{where}: {unknown}; leave its fields out") from unknown
+    days = [reading.on for field in fields for reading in field.readings]
+    if days and on < min(days):
+        raise SettingsError(f"{where}: every reading lies after the day of the plan ({on}; the first is of {min(days)}); give another --on")
+    faults = [fault for field in fields for fault in _field_faults(field, on)]
+    faults += [f'no price for {crop}; add [money.{crop}] with price = "4.20 USD/bu"' for crop in known if crop not in farm.money]
+    if faults:
+        raise SettingsError("\n".join(f"{where}: {fault}" for fault in faults))
+    return {crop: values(figures, settings.figures.get(crop, {})) for crop, figures in known.items()}
 
 
 def _field_faults(field: StandingField, on: datetime.date) -> list[str]:

@@ -78,7 +78,8 @@ def read_farm_weather(farm: Farm) -> pd.DataFrame:
     -------
     WEATHER
     """
-    tables = [read_weather(_file(farm, name, "weather"), f"{farm.id}/{name}") for name in (farm.weather, *farm.history)]
+    named = [("weather", farm.weather), *(("history", name) for name in farm.history)]
+    tables = [read_weather(_file(farm, name, key), f"{farm.id}/{name}") for key, name in named]
     together = pd.concat(tables, ignore_index=True)
     return together.drop_duplicates("day_on", keep="first").sort_values("day_on", ignore_index=True)
 

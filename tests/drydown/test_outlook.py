@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import datetime
 import re
 
 import numpy as np
@@ -90,6 +91,16 @@ def test_facts_that_forbid_a_plan(facts, message):
     message = message.format(name=of.farm.fields[1].name)
     with pytest.raises(SettingsError, match=f"^{re.escape(message)}$"):
         outlook(changed(of.farm, 1, **facts), record(of), ON, quick())
+
+
+def test_a_day_before_every_reading():
+    """A plan of a day on which nothing was measured yet is one fault, not one a field."""
+    of = made()
+    message = (
+        "made-farm/farm.toml: every reading lies after the day of the plan (2024-01-01; the first is of 2025-09-25); give another --on"
+    )
+    with pytest.raises(SettingsError, match=f"^{re.escape(message)}$"):
+        outlook(of.farm, record(of), datetime.date(2024, 1, 1), quick())
 
 
 def test_no_price_no_source_no_weather():

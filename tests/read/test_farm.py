@@ -185,6 +185,9 @@ def test_files_that_are_not_there(farm_folder, tmp_path):
     (folder / "weather.csv").unlink()
     with pytest.raises(ReadError, match=r"^made/farm\.toml: weather: no such file \(weather\.csv\); paths are relative to farm\.toml$"):
         read_farm_weather(read_farm(folder))
+    (farm_folder() / "past.csv").unlink()
+    with pytest.raises(ReadError, match=r"^made/farm\.toml: history: no such file \(past\.csv\)"):
+        read_farm_weather(read_farm(folder))
     with pytest.raises(ReadError, match=r"^made/out/quarry/summary\.json: does not tell header loss, threshing loss and moisture"):
         read_farm(farm_folder(quarry={"farm": "other"}))
     with pytest.raises(SettingsError, match=r"lies outside the farm's folder"):
