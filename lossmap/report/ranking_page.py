@@ -93,7 +93,13 @@ def _first_chance(ranking: Ranking) -> str:
     first = ranking.fields[0]
     if math.isnan(first.first_chance):
         return ""
-    return f"In {plain(100 * first.first_chance, 0)} of 100 seasons that may come it is the best field to begin with."
+    told = f"In {plain(100 * first.first_chance, 0)} of 100 seasons that may come it is the best field to begin with"
+    same = [of for of in ranking.fields if of.combine == first.combine and math.isfinite(of.first_chance)]
+    other = max(same, key=lambda of: of.first_chance)
+    if other.first_chance <= first.first_chance:
+        return f"{told}."
+    # the order goes by the mean of money, not by how often
+    return f"{told}, {other.field.name} in {plain(100 * other.first_chance, 0)}; but over all seasons beginning here costs least."
 
 
 def _row(of: RankedField, ranking: Ranking, days: int) -> dict[str, Any]:
