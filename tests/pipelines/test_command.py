@@ -11,6 +11,7 @@ import pytest
 
 from lossmap.pipelines.command import main
 from lossmap.read import read_settings
+from lossmap.synthetic_farm import FarmPlan, made_farm, write_farm
 
 WRONG = [
     # (what, change to field.toml, change to points.csv, change to counts.csv, exit code, message)
@@ -351,3 +352,39 @@ def test_a_hostile_name_is_only_a_name(long_field, tmp_path, capsys):
     assert content.count("<wpt ") == 2
     assert "&lt;/name&gt;&lt;wpt lat='0'/&gt;\ufffd\ufffd[31m../../x" in content
     assert sorted(path.name for path in tmp_path.iterdir()) == ["creek", "out"]
+
+
+def test_rank_prints_one_line_and_knows_its_day(tmp_path, capsys):
+    """A farm's order is one line on stdout, its log on stderr; a day that is none is refused before anything is read."""
+    write_farm(made_farm(FarmPlan(fields=3, years=6), 2), tmp_path / "farm", FarmPlan().on)
+    quick = [
+        "--set",
+        "doubt.seasons=20",
+        "--set",
+        "search.rounds=0",
+        "--set",
+        'search.slot="1 h"',
+        "--out",
+        str(tmp_path / "out"),
+        "--quiet",
+    ]
+    assert main(["rank", str(tmp_path / "farm"), "--on", "2025-09-25", *quick]) == 0
+    out = capsys.readouterr().out
+    assert out.count("\n") == 1
+    assert out.startswith(f"{tmp_path / 'out' / 'farm' / 'ranking.html'}: ")
+    assert main(["rank", str(tmp_path / "farm"), "--on", "2025-09-25", "--json", *quick]) == 0
+    assert json.loads(capsys.readouterr().out)["changed"] == ["Nothing of note since the plan of 25 Sep."]
+    with pytest.raises(SystemExit) as ended:
+        main(["rank", str(tmp_path / "farm"), "--on", "25.9.2025"])
+    assert ended.value.code == 2
+    assert '"25.9.2025" is not a day; write 2025-10-18' in capsys.readouterr().err
+    assert main(["rank", str(tmp_path / "nowhere")]) == 2
+    assert "no such folder; give a folder whose farm.toml has" in capsys.readouterr().err
+
+
+def test_settings_of_a_ranking(capsys):
+    """`settings rank` prints what `rank --config` reads."""
+    assert main(["settings", "rank"]) == 0
+    out = capsys.readouterr().out
+    assert out.startswith("# Settings of lossmap rank.")
+    assert 'season = "75 d"' in out
