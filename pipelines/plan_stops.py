@@ -18,9 +18,11 @@ from lossmap.base.field import Field, FieldMap
 from lossmap.base.grid import Floats, Grid, Surface
 from lossmap.base.settings import Settings
 from lossmap.clean import clean, cut_area
+from lossmap.loss.stops import USUAL_CLUMPING, seed_mass_g
 from lossmap.project import project, utm_crs
 from lossmap.read import read_boundary, read_counts, read_field, read_points
-from lossmap.report.stops_plan import StopsPlan, needed_in_words, said_of_plan, values_of_plan, write_plan
+from lossmap.report.plan_files import write_plan
+from lossmap.report.stops_plan import StopsPlan, needed_in_words, said_of_plan, values_of_plan
 from lossmap.stops import MOST_NEEDED, CountDoubt, DriverDoubt, Ground, StopCounts, farthest, next_stops, plan_table, spread
 from lossmap.surfaces import Counted, CountModel, by_pass, dense, placed
 from lossmap.surfaces.counts import INTERCEPT_SD, LATTICE, RANGE, ROUGH, SD, SLOPE_SD
@@ -122,7 +124,8 @@ def made_plan(field: Field, settings: Settings, number: int, stage: Stage) -> St
             plan = _spread_plan(field, settings, ground, number, stops)
     if len(plan.stops) < number:
         notes = (*notes, f"there is room for {len(plan.stops)} stops only ({number} were asked for)")
-    return replace(plan, notes=notes)
+    mass = seed_mass_g(field, settings.loss)
+    return replace(plan, notes=notes, outline=cut.outline, seed_mass_g=mass, clumping=USUAL_CLUMPING)
 
 
 def _cut_uncounted(field: Field, settings: Settings, stage: Stage) -> _Cut:

@@ -33,12 +33,10 @@ from lossmap.report.sentences import (
     slower_pays,
     yardstick,
 )
-from lossmap.report.templates import asset, filled
+from lossmap.report.templates import asset, filled, policy
 from lossmap.report.words import Words, count_of
 
 __all__ = ["page"]
-
-POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
 
 
 def page(field_map: FieldMap) -> str:
@@ -58,7 +56,7 @@ def page(field_map: FieldMap) -> str:
     of_reel = footnotes.under(*reel(field_map, words))
     return filled(
         "report.html.j2",
-        policy=POLICY,
+        policy=policy(),
         styles=markupsafe.Markup(asset("page.css") + asset("report.css")),
         title=field_map.field.facts.name,
         subtitle=subtitle(field_map, words),

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import dataclasses
-import os
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
-from types import ModuleType
 from typing import Any
 
 import numpy as np
@@ -26,19 +24,6 @@ pytestmark = pytest.mark.browser
 
 LAYERS = ("loss", "sure", "yield", "moisture", "speed", "points")
 DESK, PHONE, NARROW = (1280, 800), (390, 844), (320, 700)
-
-
-@pytest.fixture(scope="module")
-def browser(browsing: ModuleType, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
-    """A headless browser; where there is none, CI fails and others skip with the reason."""
-    missing = [str(path) for path in (browsing.CHROMIUM, browsing.DRIVER) if not path.exists()]
-    if missing and os.environ.get("CI"):
-        pytest.fail(f"{', '.join(missing)} must be there in CI; install chromium and chromium-driver")
-    if missing:
-        pytest.skip(f"{', '.join(missing)} not here; install chromium and chromium-driver")
-    opened = browsing.Browser(tmp_path_factory.mktemp("profile"))
-    yield opened
-    opened.quit()
 
 
 @pytest.fixture(scope="module")
