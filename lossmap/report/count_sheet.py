@@ -20,10 +20,11 @@ import numpy as np
 import shapely
 
 from lossmap.base import reference
+from lossmap.base.grid import Floats
 from lossmap.base.tables import POSITIONS
 from lossmap.base.units import factor
 from lossmap.report.numbers import doubt_line
-from lossmap.report.projection import WebPlace, web_place
+from lossmap.report.projection import web_place
 from lossmap.report.run_file import version
 from lossmap.report.still import MARGIN, Drawing, scale_bar
 from lossmap.report.stops_plan import StopsPlan, needed_in_words, said_of_plan, values_of_plan
@@ -31,6 +32,9 @@ from lossmap.report.templates import LIVE, asset, filled, json_block, policy
 from lossmap.report.words import Scale, Words
 
 __all__ = ["count_sheet"]
+
+#: Left, top, right and bottom in a drawing.
+Box = tuple[float, float, float, float]
 
 #: The positions in the order in which the combine passes over, as people call them.
 POSITION_WORDS = dict(zip(POSITIONS, ("In front of the header", "Behind the header", "Behind the combine"), strict=True))
@@ -52,8 +56,7 @@ ROUGH_FIX_M = 30.0
 def count_sheet(plan: StopsPlan) -> str:
     """The content of count-sheet.html: same plan, same bytes."""
     words, stops = Words(plan.field.crop, plan.settings.report.units), _stops(plan)
-    place = web_place(plan.outline, plan.stops.crs) if plan.outline is not None else None
-    drawing = Drawing(place) if place is not None else None
+    drawing = Drawing(web_place(plan.outline, plan.stops.crs)) if plan.outline is not None else None
     scripts = {"first": LIVE, "own": asset("sheet.js")}
     return filled(
         "sheet.html.j2",
@@ -71,7 +74,7 @@ def count_sheet(plan: StopsPlan) -> str:
         stops=stops,
         most_frames=_most_frames(stops),
         own_rows=OWN_ROWS,
-        sketch=_sketch(plan, place, drawing, words) if place is not None and drawing is not None else None,
+        sketch=_sketch(plan, drawing, words),
         frame_unit=words.frame.unit,
         frame_area=FRAMES[words.units][2],
         ears=_ears_line(plan, words),
@@ -97,8 +100,10 @@ def _stops(plan: StopsPlan) -> list[dict[str, Any]]:
     ]
 
 
-def _sketch(plan: StopsPlan, place: WebPlace, drawing: Drawing, words: Words) -> dict[str, Any]:
-    """The field's edge and its stops, to find one's way by."""
+def _sketch(plan: StopsPlan, drawing: Drawing | None, words: Words) -> dict[str, Any] | None:
+    """The field's edge and its stops, to find one's way by; None where the edge is not known."""
+    if plan.outline is None or drawing is None:
+        return None
     bar_m, bar_text = scale_bar(drawing.metres, words)
     spots = drawing.xy(shapely.get_coordinates(plan.stops.geometry.to_numpy())).tolist()
     names = [str(name) for name in plan.stops["stop"]]
@@ -108,25 +113,32 @@ def _sketch(plan: StopsPlan, place: WebPlace, drawing: Drawing, words: Words) ->
         "edge": drawing.path(plan.outline),
         "spots": spots,
         "labels": _labels(names, spots, drawing.width),
-        "bar": bar_m * drawing.scale * place.stretch,
+        "bar": bar_m * drawing.scale * drawing.place.stretch,
         "bar_text": bar_text,
     }
 
 
 def _labels(names: list[str], spots: list[list[float]], width: float) -> list[dict[str, Any]]:
     """Each name beside its spot, on whichever side it covers least of other spots, other names and the north mark."""
-    taken = [shapely.box(x - SPOT, y - SPOT, x + SPOT, y + SPOT) for x, y in spots]
-    taken.append(shapely.box(width - NORTH[0], 0, width, NORTH[1]))
+    taken = [(x - SPOT, y - SPOT, x + SPOT, y + SPOT) for x, y in spots]
+    taken.append((width - NORTH[0], 0.0, width, NORTH[1]))
     out = []
     for name, (x, y) in zip(names, spots, strict=True):
         wide = LETTER[0] * len(name)
-        sides = [(left, base) for base in (y - 6, y + 28, y + 11) for left in (x + SPOT + 3, x - SPOT - 3 - wide)]
-        boxes = [shapely.box(left, base - LETTER[1], left + wide, base) for left, base in sides]
-        covers = [float(sum(shapely.area(shapely.intersection(box, taken)))) + 1e6 * (box.bounds[2] > width) for box in boxes]
-        best = int(np.argmin(covers))
-        taken.append(boxes[best])
-        out.append({"name": name, "x": round(sides[best][0], 1), "y": round(sides[best][1], 1)})
+        sides = [(left, base - LETTER[1]) for base in (y - 6, y + 28, y + 11) for left in (x + SPOT + 3, x - SPOT - 3 - wide)]
+        boxes = [(left, top, left + wide, top + LETTER[1]) for left, top in sides]
+        under = np.array(taken).T
+        best = boxes[int(np.argmin([_covered(box, under) if box[2] < width else np.inf for box in boxes]))]
+        taken.append(best)
+        out.append({"name": name, "x": round(best[0], 1), "y": round(best[3], 1)})
     return out
+
+
+def _covered(box: Box, under: Floats) -> float:
+    """How much of what lies under a box it covers; `under` is ``[side, box]``."""
+    left, top, right, bottom = under
+    wide, high = np.minimum(right, box[2]) - np.maximum(left, box[0]), np.minimum(bottom, box[3]) - np.maximum(top, box[1])
+    return float(np.sum(np.maximum(wide, 0) * np.maximum(high, 0)))
 
 
 def _worth_line(plan: StopsPlan, words: Words) -> str:

@@ -3,7 +3,7 @@
 // Numbers and words come from one block of JSON, what was counted from this device; both reach the page as text, never as markup.
 const said = JSON.parse(document.getElementById("sheet-words").textContent);
 const POSITIONS = Object.keys(said.positions);
-const planned = {};
+const planned = Object.create(null);   // names are anybody's words: "constructor" is one too
 said.stops.forEach(function (stop) { planned[stop.name] = stop; });
 function byId(id) { return document.getElementById(id); }
 function made(tag, text, look) {
@@ -43,7 +43,7 @@ const SHELF = "lossmap count sheet: " + said.field + " ", SHELVED = SHELF + said
 let counts = nothing();
 let isKept = true, isUnsaved = false;
 
-function nothing() { return { column: said.frame.column, stops: {}, usual: {} }; }
+function nothing() { return { column: said.frame.column, stops: Object.create(null), usual: {} }; }
 function blank(name) {
   const plan = planned[name], counted = {};
   POSITIONS.forEach(function (position) {
@@ -79,7 +79,10 @@ function believed(name, found) {
   return stop;
 }
 function shelved(shelf) {
-  const out = nothing(), found = JSON.parse(localStorage.getItem(shelf) || "{}");
+  const out = nothing(), content = localStorage.getItem(shelf);
+  let found = null;
+  try { found = JSON.parse(content); } catch (fault) { return out; }
+  if (!found) return out;
   if (found.column === "frame_m2" || found.column === "frame_ft2") out.column = found.column;
   Object.keys(found.stops || {}).forEach(function (name) { out.stops[name] = believed(name, found.stops[name]); });
   POSITIONS.forEach(function (position) {
@@ -89,14 +92,13 @@ function shelved(shelf) {
   return out;
 }
 function load() {
-  try { counts = shelved(SHELVED); } catch (fault) { if (!(fault instanceof SyntaxError)) notKept(); }
+  try { counts = shelved(SHELVED); } catch (fault) { notKept(); }
 }
 // One stop at a time: the same sheet may be open twice, and neither may take back what the other has.
 function keep(name) {
   isUnsaved = true;
   try {
-    let all;
-    try { all = shelved(SHELVED); } catch (fault) { if (!(fault instanceof SyntaxError)) throw fault; all = nothing(); }
+    const all = shelved(SHELVED);
     if (counts.stops[name]) all.stops[name] = counts.stops[name]; else delete all.stops[name];
     all.usual = counts.usual;
     localStorage.setItem(SHELVED, JSON.stringify(all));
@@ -251,7 +253,7 @@ function state(name) {
 }
 function placeOf(name) { return planned[name] || (counts.stops[name] && counts.stops[name].place); }
 // Lines stay the same elements while distances change: one replaced under a finger would swallow the touch.
-const lines = {};
+const lines = Object.create(null);
 function lineOf(name) {
   if (lines[name]) return lines[name];
   const item = made("li"), link = made("a");
