@@ -120,16 +120,15 @@ def _sketch(plan: StopsPlan, drawing: Drawing | None, words: Words) -> dict[str,
 
 def _labels(names: list[str], spots: list[list[float]], width: float) -> list[dict[str, Any]]:
     """Each name beside its spot, on whichever side it covers least of other spots, other names and the north mark."""
-    taken = [(x - SPOT, y - SPOT, x + SPOT, y + SPOT) for x, y in spots]
-    taken.append((width - NORTH[0], 0.0, width, NORTH[1]))
+    around = [(x - SPOT, y - SPOT, x + SPOT, y + SPOT) for x, y in spots]
+    under = np.array([*around, (width - NORTH[0], 0.0, width, NORTH[1])]).T
     out = []
     for name, (x, y) in zip(names, spots, strict=True):
         wide = LETTER[0] * len(name)
         sides = [(left, base - LETTER[1]) for base in (y - 6, y + 28, y + 11) for left in (x + SPOT + 3, x - SPOT - 3 - wide)]
         boxes = [(left, top, left + wide, top + LETTER[1]) for left, top in sides]
-        under = np.array(taken).T
         best = boxes[int(np.argmin([_covered(box, under) if box[2] < width else np.inf for box in boxes]))]
-        taken.append(best)
+        under = np.column_stack([under, best])
         out.append({"name": name, "x": round(best[0], 1), "y": round(best[3], 1)})
     return out
 
