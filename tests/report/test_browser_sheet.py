@@ -602,6 +602,21 @@ def test_the_keys_stay_under_the_thumb(fresh: Any, pages: dict[str, Path]) -> No
         )
         assert pad[1] == PHONE[1]
         assert 0 <= frame[0] < frame[1] <= pad[0]
+    fresh.size(PHONE[1], PHONE[0], touch=True)
+    assert fresh.run("return document.querySelector('.pad').offsetHeight") < PHONE[0] / 3
+
+
+def test_the_devices_own_way_back_leads_to_the_list(fresh: Any, pages: dict[str, Path]) -> None:
+    """Back from a stop is the list and not away from the page; a reload stays at the stop."""
+    opened(fresh, pages["sheet"])
+    press(fresh, "#stop-list a")
+    fresh.until("document.getElementById('stop-head').textContent === 'Stop P4'")
+    add(fresh, 1)
+    fresh.run("location.reload()")
+    fresh.until("document.documentElement.dataset.ready === 'yes' && document.body.dataset.view === 'stop'")
+    fresh.run("history.back()")
+    fresh.until("document.body.dataset.view === 'list' && document.activeElement.getAttribute('href') === '#stop=P4'")
+    assert fresh.complaints() == []
 
 
 def test_hostile_text_shows_letter_for_letter_and_nothing_runs(fresh: Any, pages: dict[str, Path], hostile: str) -> None:
