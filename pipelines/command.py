@@ -89,7 +89,8 @@ def _add_stops(flows: argparse._SubParsersAction[argparse.ArgumentParser]) -> No
         "stops",
         help="one field: where to count next",
         description="One field: where to count next. Before any count, stops far from one another in place, ground speed and "
-        "moisture; after a first round, those that tell most. Writes stops-plan.geojson and stops-plan.gpx.",
+        "moisture; after a first round, those that tell most. Writes stops-plan.geojson, stops-plan.gpx and "
+        "count-sheet.html, a form for a phone and for paper.",
     )
     _add_field(one)
     one.add_argument("--number", metavar="N", type=int, help="how many stops; short for --set stops.number=N, and goes before it")

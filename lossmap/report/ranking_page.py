@@ -15,7 +15,6 @@ import markupsafe
 
 from lossmap.base import reference
 from lossmap.base.ranking import RankedField, Ranking
-from lossmap.report.page import POLICY
 from lossmap.report.ranking_words import (
     BLIND,
     blocks,
@@ -30,7 +29,7 @@ from lossmap.report.ranking_words import (
     words_of,
 )
 from lossmap.report.run_file import version
-from lossmap.report.templates import asset, filled
+from lossmap.report.templates import asset, filled, policy
 from lossmap.report.words import NOT_KNOWN, count_of, plain
 
 __all__ = ["ranking_page"]
@@ -59,7 +58,7 @@ def ranking_page(ranking: Ranking, changed: Sequence[str] = ()) -> str:
     rows = [_row(of, ranking, days) for of in ranking.fields]
     return filled(
         "ranking.html.j2",
-        policy=POLICY,
+        policy=policy(),
         styles=markupsafe.Markup(asset("page.css") + asset("report.css") + asset("ranking.css")),
         title=ranking.farm.name,
         day=words.day(ranking.on),

@@ -7,9 +7,6 @@ security policy forbids any request, and any script but the four whose hashes it
 
 from __future__ import annotations
 
-import base64
-import hashlib
-from collections.abc import Iterable
 from typing import Any
 
 import markupsafe
@@ -29,7 +26,7 @@ from lossmap.report.rows import letter_at, stop_rows, zone_rows
 from lossmap.report.run_file import version
 from lossmap.report.sentences import driver, price_of
 from lossmap.report.still import still
-from lossmap.report.templates import asset, filled, json_block
+from lossmap.report.templates import LIVE, asset, filled, json_block, policy
 from lossmap.report.words import ODDS, Scale, Words
 
 __all__ = ["webmap"]
@@ -48,16 +45,16 @@ def webmap(field_map: FieldMap) -> str:
     drawn, unknown = sheet(field_map, place, words), unknown_part(field_map)
     points = point_bytes(field_map, drawn, words)
     scripts = {
-        "first": 'document.documentElement.className = "live";',
+        "first": LIVE,
         "leaflet": leaflet.script(),
         "folium": folium_script(field_map, place, drawn, unknown),
         "own": asset("map.js"),
     }
     return filled(
         "map.html.j2",
-        policy=_policy(scripts.values()),
+        policy=policy(scripts.values()),
         scripts={name: markupsafe.Markup(text) for name, text in scripts.items()},
-        styles=markupsafe.Markup(leaflet.style() + asset("page.css") + asset("map.css")),
+        styles=markupsafe.Markup(leaflet.style() + asset("page.css") + asset("field.css") + asset("map.css")),
         licence=leaflet.licence(),
         for_script=json_block(_for_script(field_map, place, drawn, points, words)),
         layers=drawn.layers if drawn else (),
@@ -67,12 +64,6 @@ def webmap(field_map: FieldMap) -> str:
         still=still(field_map, unknown, place, words),
         **_texts(field_map, words),
     )
-
-
-def _policy(scripts: Iterable[str]) -> str:
-    """Nothing may be asked of any host; only these scripts run, whatever text a file held."""
-    hashes = " ".join(f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'" for text in scripts)
-    return f"default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src {hashes}; base-uri 'none'; form-action 'none'"
 
 
 def _texts(field_map: FieldMap, words: Words) -> dict[str, Any]:

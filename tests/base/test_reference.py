@@ -16,6 +16,7 @@ from lossmap.base.reference import (
     Crop,
     advice,
     cautions,
+    counting,
     crop,
     crops,
     equilibria,
@@ -26,6 +27,7 @@ from lossmap.base.reference import (
     usual_share,
     waiting,
 )
+from lossmap.base.tables import POSITIONS
 from lossmap.base.units import factor
 
 TABLES = sorted(path.name for path in resources.files("lossmap.base.reference").iterdir() if path.name.endswith(".csv"))
@@ -295,3 +297,20 @@ def test_stalks_rise() -> None:
     known = standability()
     assert list(known) == sorted(known)
     assert [times for _, times in known] == sorted(times for _, times in known)
+
+
+@pytest.mark.parametrize("name", crops())
+def test_how_to_count_is_told_for_every_crop(name: str) -> None:
+    """Each position and all of them together have a sentence; the crops that a row names are crops."""
+    for position in (*POSITIONS, "all"):
+        assert counting(position, name)
+    assert {crop for row in _rows("counting.csv") for crop in row["crops"].split()} <= {"*", *crops()}
+
+
+def test_how_to_count_follows_the_crop() -> None:
+    """Ears for corn, pods for soybean, neither for wheat."""
+    assert [
+        sum(word in " ".join(counting("all", name)) for name in ("corn", "soybean", "wheat"))
+        for word in ("Whole ears", "in pods on the stubble")
+    ] == [1, 1]
+    assert not any("Whole ears" in text for text in counting("all", "soybean"))

@@ -255,14 +255,14 @@ def test_no_command_shows_help_and_two(capsys):
     assert capsys.readouterr().out.startswith("lossmap ")
 
 
-def test_stops_says_one_line_and_writes_two_files(long_field, tmp_path, capsys):
+def test_stops_says_one_line_and_writes_three_files(long_field, tmp_path, capsys):
     """One line on stdout, the plan beside nothing else; stderr has the stages."""
     assert main(["stops", str(long_field), "--out", str(tmp_path / "out"), "--number", "5"]) == 0
     printed = capsys.readouterr()
-    place = tmp_path / "out" / "creek" / "stops-plan.gpx"
+    place = tmp_path / "out" / "creek" / "count-sheet.html"
     assert printed.out == f"{place}: 5 stops, spread over place, ground speed and moisture, away from the 1 counted\n"
     assert "creek: stops, " in printed.err
-    assert sorted(path.name for path in place.parent.iterdir()) == ["stops-plan.geojson", "stops-plan.gpx"]
+    assert sorted(path.name for path in place.parent.iterdir()) == ["count-sheet.html", "stops-plan.geojson", "stops-plan.gpx"]
 
 
 def test_stops_before_any_count(field_folder, tmp_path, capsys, long_field):
@@ -351,6 +351,7 @@ def test_a_hostile_name_is_only_a_name(long_field, tmp_path, capsys):
     content = (tmp_path / "out" / "creek" / "stops-plan.gpx").read_text()
     assert content.count("<wpt ") == 2
     assert "&lt;/name&gt;&lt;wpt lat='0'/&gt;\ufffd\ufffd[31m../../x" in content
+    assert "&lt;/name&gt;&lt;wpt lat=&#39;0&#39;/&gt;" in (tmp_path / "out" / "creek" / "count-sheet.html").read_text()
     assert sorted(path.name for path in tmp_path.iterdir()) == ["creek", "out"]
 
 

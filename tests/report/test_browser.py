@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import dataclasses
-import os
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
-from types import ModuleType
 from typing import Any
 
 import numpy as np
@@ -28,19 +26,6 @@ pytestmark = pytest.mark.browser
 
 LAYERS = ("loss", "sure", "yield", "moisture", "speed", "points")
 DESK, PHONE, NARROW = (1280, 800), (390, 844), (320, 700)
-
-
-@pytest.fixture(scope="module")
-def browser(browsing: ModuleType, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
-    """A headless browser; where there is none, CI fails and others skip with the reason."""
-    missing = [str(path) for path in (browsing.CHROMIUM, browsing.DRIVER) if not path.exists()]
-    if missing and os.environ.get("CI"):
-        pytest.fail(f"{', '.join(missing)} must be there in CI; install chromium and chromium-driver")
-    if missing:
-        pytest.skip(f"{', '.join(missing)} not here; install chromium and chromium-driver")
-    opened = browsing.Browser(tmp_path_factory.mktemp("profile"))
-    yield opened
-    opened.quit()
 
 
 @pytest.fixture(scope="module")
@@ -334,12 +319,12 @@ def test_find_me_reads_where_one_stands_or_says_why_not(browser: Any, pages: dic
     """Position granted: a reading with its accuracy; refused: a sentence."""
     browser.size(*PHONE, touch=True)
     lon, lat = pyproj.Transformer.from_crs(field_map.crs, 4326, always_xy=True).transform(431_300, 4_640_200)
-    browser.protocol("Browser.setPermission", permission={"name": "geolocation"}, setting="granted")
-    browser.protocol("Emulation.setGeolocationOverride", latitude=lat, longitude=lon, accuracy=4)
+    browser.may_know_its_place(True)
+    browser.place(lat, lon, 4)
     browser.open(pages["map"])
     browser.run("document.getElementById('find').click()")
     browser.until("document.getElementById('reading').textContent.startsWith('You, give or take 13 ft. Here: loss')")
-    browser.protocol("Browser.setPermission", permission={"name": "geolocation"}, setting="denied")
+    browser.may_know_its_place(False)
     browser.open(pages["map"])
     browser.run("document.getElementById('find').click()")
     browser.until("document.getElementById('reading').textContent.startsWith('Your place could not be found')")

@@ -27,6 +27,7 @@ __all__ = [
     "UsualLoss",
     "advice",
     "cautions",
+    "counting",
     "crop",
     "crops",
     "equilibria",
@@ -218,7 +219,7 @@ def advice(source: str, crop_name: str, tracked: Collection[str] = ()) -> tuple[
     rows = [
         Advice(row["source"], int(row["order"]), row["first_if"], row["look_at"], row["but"], row["when"], tuple(row["key"].split()))
         for row in _rows("advice.csv")
-        if row["source"] == source and (row["crops"] == "*" or crop_name in row["crops"].split())
+        if row["source"] == source and _covers(row, crop_name)
     ]
     return tuple(sorted(rows, key=lambda row: (row.when != "now", row.first_if not in tracked, row.order)))
 
@@ -309,6 +310,15 @@ def usual_share(source: str) -> float:
 def cautions(where: str) -> tuple[Caution, ...]:
     """What to say about safety where people count, adjust, or fire threatens."""
     return tuple(Caution(row["where"], row["text"], tuple(row["key"].split())) for row in _rows("cautions.csv") if row["where"] == where)
+
+
+def counting(position: str, crop_name: str) -> tuple[str, ...]:
+    """How to count a crop at a position, or at all of them (``all``), in the table's order."""
+    return tuple(row["text"] for row in _rows("counting.csv") if row["position"] == position and _covers(row, crop_name))
+
+
+def _covers(row: dict[str, str], crop_name: str) -> bool:
+    return row["crops"] == "*" or crop_name in row["crops"].split()
 
 
 def _crop(row: dict[str, str]) -> Crop:
