@@ -16,7 +16,7 @@ import pyproj
 import shapely
 
 from lossmap.base.errors import SettingsError, shown
-from lossmap.base.estimates import NOTHING, Delay, Driver, Estimate, Pace, ReelSpeed
+from lossmap.base.estimates import NOTHING, Delay, Driver, EffectCurve, Estimate, Pace, ReelSpeed
 from lossmap.base.grid import Surface
 from lossmap.base.reference import Crop
 from lossmap.base.settings import Metres, Settings, Strict, Typed
@@ -226,6 +226,8 @@ class FieldMap:
         ``loss_kg_ha, yield_kg_ha, speed_m_s, moisture_pct``, those that exist.
     drivers : mapping of str to Driver
         ``speed`` and ``dryness``.
+    curves : mapping of str to EffectCurve
+        What an average place loses along each driver.
     notes : tuple of str
         What is missing and what follows from it, in plain words.
     inputs : mapping of str to str
@@ -258,6 +260,7 @@ class FieldMap:
     reel: ReelSpeed | None = None
     loss_by_counting: Estimate = NOTHING
     share_of_loss_pct: Mapping[str, Estimate] = dataclass_field(default_factory=dict)
+    curves: Mapping[str, EffectCurve] = dataclass_field(default_factory=dict)
 
     @property
     def area_ha(self) -> float:

@@ -55,6 +55,15 @@ def test_findings_stand_with_their_doubt(text: str) -> None:
         assert fact in seen
 
 
+def test_each_driver_has_its_curve_in_numbers(field_map: FieldMap, text: str) -> None:
+    """The drawing of each, its ends in the caption with their doubt, and once how to read them."""
+    seen = words_in(text)
+    assert seen.count("In the drawings each dot is a stop") == 1
+    for name, scale in (("speed", "mph"), ("dryness", "%")):
+        assert field_map.curves[name]
+        assert re.search(rf"An average place of this field loses [\d.]+ bu/ac \([\d.]+ to [\d.]+\) at [\d.]+ {scale} and", seen)
+
+
 def test_advice_is_the_largest_sources_with_titles_and_conflicts(text: str) -> None:
     """Header loss of corn: what answers both drivers first, then the order, what speaks against it, and next season apart."""
     seen = words_in(text)
