@@ -121,7 +121,7 @@ def _reference(axes: Axes, found: Driver, along: Scale) -> None:
 
 def _caption(losses: gpd.GeoDataFrame, curve: EffectCurve, words: Words, along: Scale, what: str) -> str:
     """What the drawing says, in numbers: the line at both its ends."""
-    start = f"{count_of(len(losses), 'stop')} over {what}."
+    start = f"Loss over {what} at {count_of(len(losses), 'stop')}."
     if not curve:
         return start
     ends = [f"{words.loss.interval(curve.loss_kg_ha[place])} at {along.text(curve.at[place])}" for place in (0, -1)]
@@ -132,6 +132,6 @@ def _alt(losses: gpd.GeoDataFrame, column: str, along: Scale, words: Words, capt
     """The caption, and how far the stops reach."""
     at, loss = losses[column], losses["total_kg_ha"]
     return (
-        f"Loss of {caption} The stops lie between {along.number(float(at.min()))} and {along.text(float(at.max()))} "
+        f"{caption} The stops lie between {along.number(float(at.min()))} and {along.text(float(at.max()))} "
         f"and lost between {words.loss.number(float(loss.min()))} and {words.loss.text(float(loss.max()))}."
     )

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 import markupsafe
@@ -21,16 +21,16 @@ from lossmap.base.field import FieldMap
 from lossmap.report import leaflet
 from lossmap.report.foliummap import folium_script
 from lossmap.report.layers import UNKNOWN_BEYOND_M, UNKNOWN_RATIO, Sheet, sheet, unknown_part
-from lossmap.report.numbers import doubt_line, flat_line, headline, loss_rows, money_line, seeds_line, subtitle, words_of
+from lossmap.report.numbers import doubt_line, flat_line, headline, loss_rows, money_line, more_counts, seeds_line, subtitle, words_of
 from lossmap.report.picture import packed
 from lossmap.report.pointbytes import point_bytes
 from lossmap.report.projection import WebPlace, web_place
-from lossmap.report.rows import letter_at, stop_rows, zone_rows
+from lossmap.report.rows import letter_at, stop_rows, stop_table, zone_rows
 from lossmap.report.run_file import version
-from lossmap.report.sentences import driver, price_of
+from lossmap.report.sentences import after_largest, driver, first_step, largest_sources, price_of, yardstick
 from lossmap.report.still import still
 from lossmap.report.templates import asset, filled, json_block
-from lossmap.report.words import ODDS, Scale, Words
+from lossmap.report.words import ODDS, Scale, Words, count_of
 
 __all__ = ["webmap"]
 
@@ -46,7 +46,7 @@ def webmap(field_map: FieldMap) -> str:
     words = words_of(field_map)
     place = web_place(field_map.outline, field_map.crs)
     drawn, unknown = sheet(field_map, place, words), unknown_part(field_map)
-    points = point_bytes(field_map, drawn, words)
+    points, basemap = point_bytes(field_map, drawn, words), _basemap(field_map)
     scripts = {
         "first": 'document.documentElement.className = "live";',
         "leaflet": leaflet.script(),
@@ -55,11 +55,12 @@ def webmap(field_map: FieldMap) -> str:
     }
     return filled(
         "map.html.j2",
-        policy=_policy(scripts.values()),
+        policy=_policy(scripts.values(), basemap),
+        basemap=basemap,
         scripts={name: markupsafe.Markup(text) for name, text in scripts.items()},
         styles=markupsafe.Markup(leaflet.style() + asset("page.css") + asset("map.css")),
         licence=leaflet.licence(),
-        for_script=json_block(_for_script(field_map, place, drawn, points, words)),
+        for_script=json_block({**_for_script(field_map, place, drawn, points, words), "basemap": basemap}),
         layers=drawn.layers if drawn else (),
         points=points,
         coarse=_coarse_line(drawn, points, words),
@@ -69,10 +70,19 @@ def webmap(field_map: FieldMap) -> str:
     )
 
 
-def _policy(scripts: Iterable[str]) -> str:
-    """Nothing may be asked of any host; only these scripts run, whatever text a file held."""
+def _policy(scripts: Iterable[str], basemap: Mapping[str, str] | None) -> str:
+    """Nothing may be asked of any host but the one that was set; only these scripts run, whatever text a file held."""
     hashes = " ".join(f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'" for text in scripts)
-    return f"default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src {hashes}; base-uri 'none'; form-action 'none'"
+    pictures = f"data: https://{basemap['host']}" if basemap else "data:"
+    return f"default-src 'none'; img-src {pictures}; style-src 'unsafe-inline'; script-src {hashes}; base-uri 'none'; form-action 'none'"
+
+
+def _basemap(field_map: FieldMap) -> dict[str, str] | None:
+    """The server that may be asked for pictures of the ground once somebody ticks it; None where none was set."""
+    asked = field_map.settings.report
+    if asked.basemap is None:
+        return None
+    return {"url": asked.basemap, "host": asked.basemap.split("/")[2], "credit": asked.basemap_credit or ""}
 
 
 def _texts(field_map: FieldMap, words: Words) -> dict[str, Any]:
@@ -85,11 +95,16 @@ def _texts(field_map: FieldMap, words: Words) -> dict[str, Any]:
         "flat": flat_line(field_map),
         "money": money_line(field_map, words),
         "seeds": seeds_line(field_map, words),
+        "usual": yardstick(field_map, words)[0],
+        "first": first_step(field_map.drivers, words, price_of(field_map), field_map.pace),
+        "largest": after_largest(largest_sources(field_map.loss)),
+        "more": more_counts(field_map),
         "rows": loss_rows(field_map, words),
         "harvest": words.harvest.text(field_map.yield_kg_ha),
         "drivers": [driver(found, words, price_of(field_map)) for found in field_map.drivers.values()],
         "zones": zone_rows(field_map, words),
-        "stops": stop_rows(field_map, words),
+        "stops": stop_table(field_map, words),
+        "counted": f"{count_of(len(field_map.losses), 'stop')} counted",
         "notes": (*field_map.notes, *field_map.cleaning.notes),
         "cautions": (*reference.cautions("count"), *reference.cautions("fire")),
         "version": version(),

@@ -45,7 +45,7 @@ def test_every_stop_that_has_speed_is_a_dot(field_map: FieldMap) -> None:
     drawing = drawing_of_driver(dataclasses.replace(field_map, losses=losses), field_map.drivers["speed"], words_of(field_map))
     assert drawing is not None
     assert len(re.findall(r"<use [^>]*fill: #e13a26", drawing.svg)) == 11
-    assert drawing.caption.startswith("11 stops over ground speed.")
+    assert drawing.caption.startswith("Loss over ground speed at 11 stops.")
 
 
 def test_line_and_band_are_the_curve(field_map: FieldMap) -> None:
@@ -90,7 +90,7 @@ def test_without_a_curve_the_stops_stand_alone(field_map: FieldMap) -> None:
     assert drawing is not None
     assert MARK not in drawing.svg
     assert BAND not in drawing.svg
-    assert drawing.caption == "12 stops over ground speed."
+    assert drawing.caption == "Loss over ground speed at 12 stops."
 
 
 def test_nothing_known_is_no_drawing(field_map: FieldMap) -> None:
