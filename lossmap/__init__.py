@@ -14,8 +14,8 @@ The data's way, top to bottom; each line is a stage, stages never import one ano
     synthetic      made fields with known truth, beside the way: demos and tests
 
 They meet in ``lossmap.pipelines`` (the command's flows) and stand on ``lossmap.base``
-(errors, units, grid, tables, estimates, settings, field, reference). Stages load when
-first touched.
+(errors, units, grid, tables, estimates, logloss, settings, field, reference). Stages load
+when first touched.
 """
 
 from __future__ import annotations

@@ -90,7 +90,7 @@ def _add_stops(flows: argparse._SubParsersAction[argparse.ArgumentParser]) -> No
         "moisture; after a first round, those that tell most. Writes stops-plan.geojson and stops-plan.gpx.",
     )
     _add_field(one)
-    one.add_argument("--number", metavar="N", type=int, help="how many stops (default: 24)")
+    one.add_argument("--number", metavar="N", type=int, help="how many stops; short for --set stops.number=N, and goes before it")
     _add_manners(one)
     one.set_defaults(run=_stops)
 
@@ -121,7 +121,7 @@ def _add_settings(flows: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         help="every setting, its value, unit, limits and why",
         description="Print every setting with its default, unit, limits and reason, as a TOML file that --config reads.",
     )
-    one.add_argument("flow", metavar="FLOW", nargs="?", choices=["map"], default="map", help="the command whose settings to print (map)")
+    one.add_argument("flow", metavar="FLOW", nargs="?", choices=["map", "stops"], help="only those that this command heeds (map or stops)")
     one.set_defaults(run=_settings)
 
 
@@ -164,14 +164,14 @@ def _map(asked: argparse.Namespace) -> int:
 
 
 def _stops(asked: argparse.Namespace) -> int:
-    from .plan_stops import NUMBER, plan_stops
+    from .plan_stops import plan_stops
     from .progress import listen
 
     bar = listen(asked.quiet, asked.verbose)
     from lossmap.read import read_settings
 
-    settings = read_settings(asked.config, asked.set)
-    plan = plan_stops(asked.field, settings, asked.out, NUMBER if asked.number is None else asked.number, bar)
+    number = [] if asked.number is None else [f"stops.number={asked.number}"]
+    plan = plan_stops(asked.field, read_settings(asked.config, [*asked.set, *number]), asked.out, bar)
     print(json.dumps(plan.values, ensure_ascii=False, sort_keys=True) if asked.json else f"{plan.file}: {plan.sentence}")
     for note in plan.notes:
         logging.getLogger("lossmap").warning("%s: %s", plan.file.parent.name, note)
@@ -191,5 +191,5 @@ def _check(asked: argparse.Namespace) -> int:
 def _settings(asked: argparse.Namespace) -> int:
     from lossmap.base.settings import as_toml
 
-    print(as_toml())
+    print(as_toml(without=("stops",) if asked.flow == "map" else ()))
     return 0

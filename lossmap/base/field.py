@@ -15,9 +15,10 @@ import pydantic
 import pyproj
 import shapely
 
-from lossmap.base.errors import SettingsError, shown
+from lossmap.base.errors import SettingsError, TooLittleData, shown
 from lossmap.base.estimates import NOTHING, Delay, Driver, EffectCurve, Estimate, Pace, ReelSpeed
 from lossmap.base.grid import Surface
+from lossmap.base.logloss import Typical
 from lossmap.base.reference import Crop
 from lossmap.base.settings import Metres, Settings, Strict, Typed
 
@@ -140,6 +141,19 @@ class Field:
         """Width over which residue is spread [m]; the header's where nothing else was said."""
         return self.facts.discharge_width or self.facts.header_width
 
+    def check_ground(self) -> None:
+        """Refuse facts from which nobody can tell where the field lies.
+
+        Raises
+        ------
+        TooLittleData
+        """
+        if not self.facts.points and self.facts.boundary is None:
+            raise TooLittleData(
+                f"{self.id}/field.toml: names neither a log nor a boundary, so there is no ground to place stops on; "
+                'add boundary = "boundary.geojson", or a [[points]] with path = "points.csv"'
+            )
+
     def file(self, relative: str) -> Path:
         """A file the facts name, refused where it would lie outside the field's folder.
 
@@ -228,6 +242,8 @@ class FieldMap:
         ``speed`` and ``dryness``.
     curves : mapping of str to EffectCurve
         What an average place loses along each driver.
+    typical : Typical
+        What the counts make likeliest of how loss changes over the field.
     notes : tuple of str
         What is missing and what follows from it, in plain words.
     inputs : mapping of str to str
@@ -254,6 +270,7 @@ class FieldMap:
     cells: gpd.GeoDataFrame
     drivers: Mapping[str, Driver]
     zones: gpd.GeoDataFrame
+    typical: Typical
     notes: tuple[str, ...] = ()
     inputs: Mapping[str, str] = dataclass_field(default_factory=dict)
     pace: Pace | None = None

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal, TypeVar, get_args, get_origin
 
@@ -34,6 +34,7 @@ __all__ = [
     "ReportSettings",
     "Seconds",
     "Settings",
+    "StopSettings",
     "Strict",
     "SurfaceSettings",
     "Typed",
@@ -200,6 +201,21 @@ class ZoneSettings(Strict):
     least_area: Hectares = _setting("0.2 ha", ge=0, le=100, description="smaller zones are not drawn: nobody drives differently for them")
 
 
+class StopSettings(Strict):
+    """Where to count next."""
+
+    number: int = _setting(
+        24, ge=1, le=500, description="stops of a plan; what one or two people count in a day (common practice, no source)"
+    )
+    frames: int = _setting(
+        4,
+        ge=1,
+        le=50,
+        description="frames to lay at each position of a planned stop; for the walk to it four tell far more than one "
+        "(simulations: 24 stops of four frames map as well as 48 to 96 of one)",
+    )
+
+
 # A server and a path; of the signs a path may hold none ends a text or a policy.
 _TILES = re.compile(r"https://[a-z0-9][a-z0-9.-]*(:[0-9]{1,5})?/[A-Za-z0-9_.~/?&=@+%{}-]+")
 
@@ -256,6 +272,7 @@ class Settings(Strict):
     loss: LossSettings = LossSettings()
     surfaces: SurfaceSettings = SurfaceSettings()
     zones: ZoneSettings = ZoneSettings()
+    stops: StopSettings = StopSettings()
     report: ReportSettings = ReportSettings()
 
 
@@ -382,10 +399,18 @@ def overridden(values: Mapping[str, Any], assignments: list[str]) -> dict[str, A
     return dict(values)
 
 
-def as_toml() -> str:
-    """Every setting as a TOML file that a run reads: its reason and limits above, its default beside."""
-    lines = ["# Settings of lossmap map. Each line is the default; a file needs only what differs."]
+def as_toml(without: Collection[str] = ()) -> str:
+    """Every setting as a TOML file that a run reads: its reason and limits above, its default beside.
+
+    Parameters
+    ----------
+    without : collection of str
+        Tables to leave out.
+    """
+    lines = ["# Settings of lossmap. Each line is the default; a file needs only what differs."]
     for name, entry in Settings.model_fields.items():
+        if name in without:
+            continue
         part = entry.annotation
         if isinstance(part, type) and issubclass(part, Strict):
             lines += ["", f"[{name}]  # {str(part.__doc__).splitlines()[0]}"]

@@ -19,6 +19,7 @@ import shapely
 from lossmap.base import reference
 from lossmap.base.field import FieldMap
 from lossmap.report import leaflet
+from lossmap.report.advice import first_step, yardstick
 from lossmap.report.foliummap import folium_script
 from lossmap.report.layers import UNKNOWN_BEYOND_M, UNKNOWN_RATIO, Sheet, sheet, unknown_part
 from lossmap.report.numbers import doubt_line, flat_line, headline, loss_rows, money_line, more_counts, seeds_line, subtitle, words_of
@@ -27,7 +28,7 @@ from lossmap.report.pointbytes import point_bytes
 from lossmap.report.projection import WebPlace, web_place
 from lossmap.report.rows import letter_at, stop_rows, stop_table, zone_rows
 from lossmap.report.run_file import version
-from lossmap.report.sentences import after_largest, driver, first_step, largest_sources, price_of, yardstick
+from lossmap.report.sentences import after_largest, driver, largest_sources, price_of
 from lossmap.report.still import still
 from lossmap.report.templates import asset, filled, json_block
 from lossmap.report.words import ODDS, Scale, Words, count_of

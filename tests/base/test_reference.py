@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import re
+from fractions import Fraction
 from importlib import resources
 from pathlib import Path
 
@@ -120,6 +121,30 @@ def test_an_unknown_crop_is_refused(said: str, end: str) -> None:
     with pytest.raises(NoReference) as refusal:
         crop(said)
     assert str(refusal.value) == f'"{said}" is not in the crop table; {end}'
+
+
+TWICE = re.compile(r"\{([^{}|]+)\|([^{}|]+)\}")
+IN_UNITS = re.compile(r"(\d[\d,./]*(?: to [\d,./]+)?) ((?:plants/)?(?:in|ft|mph|ac|lb|bu|mm|cm|m|km/h|ha|kg|t))\b")
+
+
+def _numbers(quantity: str) -> tuple[list[float], str]:
+    """ "1/32 in" is [0.03125], "in"."""
+    found = IN_UNITS.fullmatch(quantity)
+    assert found, quantity
+    return [float(Fraction(number.replace(",", ""))) for number in found[1].split(" to ")], found[2].replace("plants", "seeds")
+
+
+def test_quantities_stand_in_both_systems_and_agree() -> None:
+    """What advice gives in the units of the trade it gives in metric ones too, the same but for rounding; nothing stands in one alone."""
+    texts = [row[column] for row in _rows("advice.csv") for column in ("look_at", "but")]
+    pairs = [pair for text in texts for pair in TWICE.findall(text)]
+    assert len(pairs) == 5
+    for trade, metric in pairs:
+        (typed, unit), (shown, to) = _numbers(trade), _numbers(metric)
+        assert to in ("mm", "cm", "km/h", "seeds/ha")
+        assert shown == pytest.approx([number * factor(unit, to) for number in typed], rel=0.05)
+    for text in [*texts, *(row["text"] for row in _rows("cautions.csv"))]:
+        assert not IN_UNITS.search(TWICE.sub("", text)), text
 
 
 @pytest.mark.parametrize("name", crops())

@@ -21,6 +21,7 @@ from lossmap.base import reference
 from lossmap.base.estimates import Delay, Driver, EffectCurve, Estimate
 from lossmap.base.field import Cleaning, Field, FieldFacts, FieldMap
 from lossmap.base.grid import Grid, Surface
+from lossmap.base.logloss import Typical
 from lossmap.base.settings import Settings, build
 
 CRS = pyproj.CRS.from_epsg(32615)
@@ -126,6 +127,7 @@ def made_field_map(cells: tuple[int, int] = (80, 120), points: int = 3000, cell_
         cells=cells_table,
         drivers=made_drivers(),
         zones=made_zones(),
+        typical=Typical(0.45, 80.0, 3.0),
         notes=("Made field: nothing in it was ever grown.",),
         curves={"speed": made_effect(np.linspace(1.2, 2.6, 41), 1.8, 1), "dryness": made_effect(np.linspace(14.0, 18.0, 41), 16.0, -1)},
         inputs={"points.csv": "a" * 64, "counts.csv": "b" * 64, "field.toml": "c" * 64},

@@ -76,8 +76,10 @@ class Advice:
     first_if : "speed", "dryness" or ""
         The driver that lifts the row above all others where loss tracks it.
     look_at : str
+        A quantity stands in it as its source has it and in metric units, ``{6 to 12 in|15 to 30 cm}``;
+        whoever shows the text takes one of the two.
     but : str
-        What speaks against it; "" where nothing is known to.
+        What speaks against it, likewise; "" where nothing is known to.
     when : "now" or "next season"
     keys : tuple of str
     """
