@@ -12,10 +12,11 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
-from lossmap.base.estimates import NOTHING, Estimate, ReelSpeed
+from lossmap.base.estimates import NOTHING, EffectCurve, Estimate, ReelSpeed
 from lossmap.base.field import Field, FieldMap
-from lossmap.base.grid import Grid
+from lossmap.base.grid import Grid, Surface
 from lossmap.base.settings import Settings
+from lossmap.base.tables import DRIVE
 from lossmap.join import cells, stops_with_drive
 from lossmap.loss import losses, seed_mass_g
 from lossmap.loss.arithmetic import percent_of_total
@@ -23,8 +24,8 @@ from lossmap.project import near_together, project, utm_crs
 from lossmap.read import fingerprints, read_boundary, read_counts, read_field, read_points
 from lossmap.report import headline, summary, write
 from lossmap.report.words import price_usd_kg
-from lossmap.surfaces import loss_surface
-from lossmap.zones import Costs, driver, machine_loss, pace, reel_speed, zones
+from lossmap.surfaces import LossSurface, loss_surface
+from lossmap.zones import Costs, driver, effect_curve, machine_loss, pace, reel_speed, zones
 
 from .ground import cleaned_log, cut_outline, machine_layers
 from .progress import Stages
@@ -95,7 +96,7 @@ def made_map(field: Field, settings: Settings, stage: Stage) -> FieldMap:
         flagged = zones(counted.surface, counted.excess, counted.chance, drivers, outline, settings.zones)
     surfaces = {counted.surface.name: counted.surface, **layers}
     loss = {"total": counted.field_total, **counted.sources}
-    speeds = layers["speed_m_s"].mean.ravel().astype(float) if "speed_m_s" in layers else np.empty(0)
+    speeds = _everywhere(layers, "speed_m_s")
     harvested = _mean_yield(points)
     return FieldMap(
         field=field,
@@ -121,6 +122,7 @@ def made_map(field: Field, settings: Settings, stage: Stage) -> FieldMap:
         reel=_reel(field, speeds),
         loss_by_counting=counted.by_counting,
         share_of_loss_pct=counted.source_pct,
+        curves=_curves(counted, layers, stops),
     )
 
 
@@ -131,6 +133,20 @@ def _outline(edge: shapely.Geometry | None, points: gpd.GeoDataFrame, counts: gp
     if len(points):
         return cut_outline(points, field)
     return shapely.buffer(shapely.MultiPoint(counts.geometry.to_numpy()).convex_hull, field.facts.header_width)
+
+
+def _everywhere(layers: Mapping[str, Surface], column: str) -> np.ndarray:
+    """A layer's cells in a row; none where the log has no such layer."""
+    return layers[column].mean.ravel().astype(float) if column in layers else np.empty(0)
+
+
+def _curves(counted: LossSurface, layers: Mapping[str, Surface], stops: gpd.GeoDataFrame) -> dict[str, EffectCurve]:
+    """What an average place loses along each driver."""
+    at_stops = {name: stops[column].to_numpy(float) if column in stops else np.empty(0) for name, column in DRIVE.items()}
+    return {
+        name: effect_curve(counted.evidence[name], _everywhere(layers, column), at_stops[name], counted.field_total)
+        for name, column in DRIVE.items()
+    }
 
 
 def _costs(field: Field, settings: Settings) -> Costs:

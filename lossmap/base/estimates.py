@@ -16,6 +16,7 @@ __all__ = [
     "Beginning",
     "Delay",
     "Driver",
+    "EffectCurve",
     "Estimate",
     "Pace",
     "PaceVerdict",
@@ -217,6 +218,26 @@ class Driver:
     share_kg_ha: Estimate
     note: str = ""
     coincidence: float = math.nan
+
+
+@dataclass(frozen=True)
+class EffectCurve:
+    """What an average place of the field loses at each value of a driver, all else being as it is over the field.
+
+    Attributes
+    ----------
+    at : tuple of float
+        Rising speeds [m/s] or moistures [%], none beyond those at which anybody counted.
+    loss_kg_ha : tuple of Estimate
+        Loss from all sources at each of them: middle and 90 % interval [kg/ha].
+    """
+
+    at: tuple[float, ...] = ()
+    loss_kg_ha: tuple[Estimate, ...] = ()
+
+    def __bool__(self) -> bool:
+        """Whether anything is known."""
+        return bool(self.at)
 
 
 @dataclass(frozen=True)

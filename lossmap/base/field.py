@@ -16,7 +16,7 @@ import pyproj
 import shapely
 
 from lossmap.base.errors import SettingsError, TooLittleData, shown
-from lossmap.base.estimates import NOTHING, Delay, Driver, Estimate, Pace, ReelSpeed
+from lossmap.base.estimates import NOTHING, Delay, Driver, EffectCurve, Estimate, Pace, ReelSpeed
 from lossmap.base.grid import Surface
 from lossmap.base.logloss import Typical
 from lossmap.base.reference import Crop
@@ -250,6 +250,8 @@ class FieldMap:
         ``loss_kg_ha, yield_kg_ha, speed_m_s, moisture_pct``, those that exist.
     drivers : mapping of str to Driver
         ``speed`` and ``dryness``.
+    curves : mapping of str to EffectCurve
+        What an average place loses along each driver.
     typical : Typical
         What the counts make likeliest of how loss changes over the field.
     notes : tuple of str
@@ -285,6 +287,7 @@ class FieldMap:
     reel: ReelSpeed | None = None
     loss_by_counting: Estimate = NOTHING
     share_of_loss_pct: Mapping[str, Estimate] = dataclass_field(default_factory=dict)
+    curves: Mapping[str, EffectCurve] = dataclass_field(default_factory=dict)
 
     @property
     def area_ha(self) -> float:

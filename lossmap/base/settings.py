@@ -7,6 +7,7 @@ reason for the default.
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
@@ -216,6 +217,10 @@ class StopSettings(Strict):
     )
 
 
+# A server and a path; of the signs a path may hold none ends a text or a policy.
+_TILES = re.compile(r"https://[a-z0-9][a-z0-9.-]*(:[0-9]{1,5})?/[A-Za-z0-9_.~/?&=@+%{}-]+")
+
+
 class ReportSettings(Strict):
     """What people read."""
 
@@ -237,6 +242,26 @@ class ReportSettings(Strict):
         le=100,
         description="share of the hours in the field that is spent cutting (combines 65 to 80 %, typically 70 %: ASABE D497, from memory)",
     )
+    basemap: str | None = setting(
+        None,
+        examples=["https://tiles.example.org/{z}/{x}/{y}.png"],
+        description="pictures of the ground from a server of yours, offered on the map as a tick that is off until somebody sets it; "
+        "without it the map can ask nobody. A key in the address is readable to all who get the file",
+    )
+    basemap_credit: str | None = setting(
+        None, examples=["(c) the server's owner"], description="whom the server wants named under its pictures"
+    )
+
+    @pydantic.field_validator("basemap")
+    @classmethod
+    def _one_host(cls, address: str | None) -> str | None:
+        """One server by its name, so that the page can name it and be held to it."""
+        if address is None or (_TILES.fullmatch(address) and all(address.count(part) == 1 for part in ("{z}", "{x}", "{y}"))):
+            return address
+        example = "https://tiles.example.org/{z}/{x}/{y}.png"
+        raise ValueError(
+            f'"{shown(address)}" is no address of map pictures; write for example "{example}", with {{z}}, {{x}} and {{y}} once each'
+        )
 
 
 class Settings(Strict):

@@ -21,6 +21,7 @@ from lossmap.base.errors import TableError
 __all__ = [
     "CELLS",
     "COUNTS",
+    "DRIVE",
     "FLAGS",
     "LOSSES",
     "PLAN",
@@ -43,6 +44,9 @@ POSITIONS = ("before_header", "behind_header", "behind_combine")
 
 #: Where seed is lost, in the same order; `total` is their sum.
 SOURCES = ("preharvest", "header", "threshing")
+
+#: What loss may track, and the column of LOSSES and CELLS that holds it.
+DRIVE = {"speed": "speed_m_s", "dryness": "moisture_pct"}
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,7 @@ from lossmap.base.reference import Advice
 from lossmap.report.advice import first_step, pace, reel, slower_pays, yardstick
 from lossmap.report.cleaned import cleaned
 from lossmap.report.drawings import drawing_of_driver, drawing_of_sources
-from lossmap.report.numbers import doubt_line, flat_line, headline, loss_rows, money_line, seeds_line, subtitle, words_of
+from lossmap.report.numbers import doubt_line, flat_line, headline, loss_rows, money_line, more_counts, seeds_line, subtitle, words_of
 from lossmap.report.rows import zone_rows
 from lossmap.report.run_file import changed, version
 from lossmap.report.sentences import SOURCE_WORDS, after_largest, driver, driver_word, largest_sources, money_needed, price_of
@@ -61,6 +61,7 @@ def page(field_map: FieldMap) -> str:
         flat=flat_line(field_map),
         drivers=_drivers(field_map, words),
         zones=zone_rows(field_map, words),
+        more=more_counts(field_map),
         first=first_step(field_map.drivers, words, price_of(field_map), field_map.pace),
         pace=pace(field_map, words),
         reel=of_reel,

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from lossmap.base import reference
-from lossmap.base.estimates import NOTHING, Delay, Driver, Estimate, Pace, ReelSpeed
+from lossmap.base.estimates import NOTHING, Delay, Driver, EffectCurve, Estimate, Pace, ReelSpeed
 from lossmap.base.field import FieldMap
 from lossmap.base.reference import Crop
 from lossmap.base.tables import SOURCES
@@ -48,7 +48,10 @@ def summary(field_map: FieldMap) -> dict[str, Any]:
         "loss": {source: _loss(field_map, source) for source in ("total", *SOURCES)},
         "loss_by_counting": _interval(field_map.loss_by_counting, "_kg_ha"),
         "loss_surface": _surface_note(field_map),
-        "drivers": {name: _driver(found, crop, price) for name, found in field_map.drivers.items()},
+        "drivers": {
+            name: _driver(found, crop, price) | {"curve": _curve(field_map.curves.get(name, EffectCurve()))}
+            for name, found in field_map.drivers.items()
+        },
         "zones": len(field_map.zones),
         "zones_ha": _known(float(field_map.zones["area_ha"].sum())) if len(field_map.zones) else 0.0,
         "inputs_sha256": dict(field_map.inputs),
@@ -142,6 +145,11 @@ def _driver(found: Driver, crop: Crop, price: Price | None) -> dict[str, Any]:
     for end, value in share.items():
         out |= _both(f"share_{end}".rstrip("_"), value, crop)
     return out | (_worth("share", found.share_kg_ha, price) if price is not None else {})
+
+
+def _curve(curve: EffectCurve) -> list[list[float | None]]:
+    """``[at, mean, low, high]`` at each value."""
+    return [[_known(at), *map(_known, (one.mean, one.low, one.high))] for at, one in zip(curve.at, curve.loss_kg_ha, strict=True)]
 
 
 def _money(field_map: FieldMap, price: Price) -> dict[str, Any]:

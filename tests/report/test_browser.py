@@ -274,7 +274,9 @@ def test_hostile_text_shows_letter_for_letter_and_nothing_runs(browser: Any, pag
         browser.run("let n = 0; geo_json_stops.eachLayer(layer => { if (!n++) layer.fire('click', {latlng: layer.getLatLng()}); })")
         lines = browser.run("return [...document.querySelectorAll('.leaflet-popup-content p')].map(line => line.textContent)")
         assert lines[0] == f"Stop {hostile}0"
-        assert lines[-1] == hostile
+        read = browser.run("return document.getElementById('reading').textContent")
+        assert read.startswith(f"Stop {hostile}0: loss ")
+        assert read.endswith(f"Note: {hostile}")
     assert browser.run("return window.hit === undefined && document.querySelectorAll('img[src=x]').length === 0")
     assert browser.complaints() == []
 
@@ -298,7 +300,9 @@ def test_zone_buttons_go_there_and_say_why(browser: Any, pages: dict[str, Path])
     browser.open(pages["map"])
     browser.run("document.querySelector('[data-zone=\"1\"]').click()")
     browser.until("Math.abs(fieldPage.map.getCenter().lng + 93.82621) < 1e-4")
-    assert browser.run("return document.getElementById('reading').textContent").startswith("B: drier, 3.3 ac. Cut at 14.")
+    assert browser.run("return document.getElementById('reading').textContent").startswith(
+        "B: drier, 3.3 ac, in the north-east. Cut at 14."
+    )
     browser.run("document.querySelector('[data-zone=unknown]').click()")
     assert "no stop within 250 ft" in browser.run("return document.getElementById('reading').textContent")
 

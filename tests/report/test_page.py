@@ -52,10 +52,19 @@ def test_findings_stand_with_their_doubt(text: str) -> None:
         "7.90 USD/ac (5.89 to 10.10)",
         "Loss tracks ground speed.",
         "This is a link, not a proof of cause.",
-        "A: faster, 3.5 ac.",
+        "A: faster, 3.5 ac, in the south-west.",
         "Yield 176 bu/ac on average",
     ):
         assert fact in seen
+
+
+def test_each_driver_has_its_curve_in_numbers(field_map: FieldMap, text: str) -> None:
+    """The drawing of each, its ends in the caption with their doubt, and once how to read them."""
+    seen = words_in(text)
+    assert seen.count("In the drawings each dot is a stop") == 1
+    for name, scale in (("speed", "mph"), ("dryness", "%")):
+        assert field_map.curves[name]
+        assert re.search(rf"An average place of this field loses [\d.]+ bu/ac \([\d.]+ to [\d.]+\) at [\d.]+ {scale} and", seen)
 
 
 def test_advice_is_the_largest_sources_with_titles_and_conflicts(text: str) -> None:
@@ -117,7 +126,7 @@ def test_speed_that_pays_and_reel_stand_by_the_advice(field_map: FieldMap, text:
     told = Pace("told", Estimate(1.8, 1.6, 2.0), 2.2, 1.4, 2.9, *[Estimate(5.0, 1.0, 9.0)] * 4, 300.0, 70.0)
     seen = words_in(page(dataclasses.replace(field_map, pace=told, reel=ReelSpeed(1.2, 1.5, 1.0, 1.74, 31.1))))
     assert seen.index("Which speed pays") < seen.index("cost least at 3.6 to 4.5 mph") < seen.index("Before anyone touches the machine")
-    assert seen.index("The reel") < seen.index("the reel's tips ran 1.20 times") < seen.index("Before anyone touches the machine")
+    assert seen.index("Before anyone touches the machine") < seen.index("The reel") < seen.index("the reel's tips ran 1.20 times")
 
 
 def test_slowing_down_leads_only_where_it_pays(field_map: FieldMap) -> None:
@@ -149,8 +158,9 @@ def test_a_toss_up_shows_both_ends_of_the_machine(field_map: FieldMap) -> None:
 
 
 def test_cautions_stand_where_people_adjust_and_count(text: str) -> None:
-    """All of them, letter for letter."""
+    """All of them, letter for letter, before the first thing to adjust."""
     seen = words_in(text)
+    assert seen.index("Before anyone touches the machine") < seen.index(reference.advice("header", "corn")[0].look_at)
     for where in ("adjust", "count", "fire"):
         assert all(caution.text in seen for caution in reference.cautions(where))
 
