@@ -50,7 +50,7 @@ def json_block(content: Any) -> markupsafe.Markup:
 
 
 def policy(scripts: Iterable[str] = (), pictures_from: str | None = None) -> str:
-    """A page's security policy: only these scripts run, whatever text a file held, and no host is asked but the one that may send pictures."""
+    """A page's security policy: only these scripts run, whatever text a file held; no host is asked but one for pictures."""
     pictures = f"data: https://{pictures_from}" if pictures_from else "data:"
     hashes = " ".join(f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'" for text in scripts)
     of_scripts = f"script-src {hashes}; " if hashes else ""
