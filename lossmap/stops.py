@@ -10,9 +10,8 @@ stop tells. With those held, log loss is a Gaussian process with slopes,
 
     g(s) = level + sum_k slope_k hinge_k(s) + f(s),   cov f = sd^2 k(distance / range),
 
-a stop sees g with variance 1 / precision (`StopCounts` says how much its counts, each of
-other parts of the loss, amount to), and what any further stop will do to every doubt is
-known before it is counted. `next_stops` takes, one after the other, the place that
+a stop sees g with variance 1 / precision (`CountDoubt` says how much its counts amount to),
+and what any further stop will do to every doubt is known before it is counted. `next_stops` takes, one after the other, the place that
 shrinks most
 
     sum over undecided drivers k of max(var slope_k / wanted_k^2, 1)  +  mean var g / mean var g now,
@@ -26,8 +25,8 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import geopandas as gpd
 import numpy as np
@@ -39,9 +38,10 @@ from scipy.spatial import cKDTree
 from scipy.spatial.distance import cdist
 
 from lossmap.base.grid import Floats
+from lossmap.base.logloss import CountDoubt, DriverDoubt
 from lossmap.base.tables import PLAN
 
-__all__ = ["CountDoubt", "DriverDoubt", "Ground", "Picked", "StopCounts", "farthest", "next_stops", "plan_table", "spread"]
+__all__ = ["Ground", "Picked", "farthest", "next_stops", "plan_table", "spread"]
 
 Whole = npt.NDArray[np.intp]
 
@@ -57,8 +57,6 @@ MOST_CANDIDATES = 4000
 SUPPORT = 300
 # Further stops beyond which "how many are needed" is answered with "more than that".
 MOST_NEEDED = 100
-# Where (1 + x) exp(-x), the correlation of a smooth process, is 0.37.
-FALLEN = 2.146
 # Steps round a circle that visit any number of places evenly (the golden ratio's fraction).
 GOLDEN = 0.6180339887498949
 
@@ -89,6 +87,12 @@ class Ground:
         """The places of `rows` alone."""
         return Ground(self.crs, self.places_m[rows], *(None if part is None else part[rows] for part in (self.speed, self.moisture)))
 
+    @property
+    def driven(self) -> dict[str, Floats]:
+        """What is known of each driver, ``speed`` first."""
+        both = {"speed": self.speed, "dryness": self.moisture}
+        return {name: values for name, values in both.items() if values is not None}
+
     def beside(self, other: Ground) -> Ground:
         """These places and, behind them, the other's; what only one of the two knows is NaN for the other."""
         return Ground(
@@ -97,137 +101,6 @@ class Ground:
             _joined(self.speed, other.speed, len(other)),
             _joined(self.moisture, other.moisture, len(other)),
         )
-
-
-@dataclass(frozen=True)
-class DriverDoubt:
-    """What is known of one driver's slope before further stops.
-
-    Attributes
-    ----------
-    name : "speed" or "dryness"
-    knot : float
-        Ground speed [m/s] above which, or moisture [%] below which, loss may rise.
-    at_stops : array, ``[stop]``
-        Speed or moisture where the stops so far were cut.
-    prior_sd : float
-        Of the slope of log loss, per m/s or per point.
-    wanted_sd : float
-        Posterior sd of the slope from which a verdict can be given.
-    undecided : bool
-        Whether its verdict is "not enough counts".
-    """
-
-    name: str
-    knot: float
-    at_stops: Floats
-    prior_sd: float
-    wanted_sd: float
-    undecided: bool
-
-    def hinge(self, values: Floats) -> Floats:
-        """How far each value is beyond the knot, never negative; 0 where it is unknown."""
-        beyond = values - self.knot if self.name == "speed" else self.knot - values
-        return np.asarray(np.nan_to_num(np.maximum(beyond, 0.0)))
-
-
-@dataclass(frozen=True)
-class StopCounts:
-    """What the counts of each stop see of the parts of the loss, at the field's mean.
-
-    In log loss each part has its level, slopes that all parts share, and a process of its
-    own, all with one sd. A plan takes a stop as one number about one process. Which number
-    depends on what is asked of it, since the parts' processes average out in a slope but
-    not in a total.
-
-    Attributes
-    ----------
-    stop : array of int, ``[count]``
-        Every stop has a count.
-    lever : array, ``[count, part]``
-        Share of each part in what a count expects; rows sum to 1.
-    information : array, ``[count]``
-        Of each count about the logarithm of its mean.
-    share : array, ``[part]``
-        Of the total loss; sums to 1.
-    """
-
-    stop: Whole
-    lever: Floats
-    information: Floats
-    share: Floats
-
-    def more(self, times: float) -> StopCounts:
-        """The same on so many times the ground."""
-        return replace(self, information=self.information * times)
-
-    def of_slopes(self, sd: float) -> tuple[float, Floats]:
-        """A stop's counts weighed so that they tell most of a slope: sd of what they follow, and precision ``[stop]``.
-
-        Precisions are such that each stop tells as much of the slope as all its counts do,
-        about a process of the middle stop's sd.
-        """
-        left, told = self._left(sd), self._by_stop(self.lever)
-        every = self._by_stop(np.ones((len(self.stop), 1)))[:, 0]
-        pulled = np.einsum("spq,sq->sp", left, told)
-        of_slope = every - np.einsum("sp,sp->s", told, pulled)
-        own_sd = float(np.median(np.sqrt((pulled**2).sum(axis=1)) / (sd * of_slope)))
-        return own_sd, np.asarray(1 / np.maximum(1 / of_slope - own_sd**2, 1 / every))
-
-    def of_total(self, sd: float) -> tuple[float, Floats]:
-        """What they tell of the total loss: sd of its process, and precision ``[stop]``."""
-        before = sd**2 * float(self.share @ self.share)
-        after = np.einsum("p,spq,q->s", self.share, self._left(sd), self.share)
-        return math.sqrt(before), np.asarray(1 / after - 1 / before)
-
-    def _left(self, sd: float) -> Floats:
-        """Covariance of the parts' processes where a stop is, after its counts, ``[stop, part, part]``."""
-        parts = self.share.size
-        squares = np.einsum("cp,cq->cpq", self.lever, self.lever).reshape(len(self.stop), -1)
-        return np.asarray(np.linalg.inv(np.eye(parts) / sd**2 + self._by_stop(squares).reshape(-1, parts, parts)))
-
-    def _by_stop(self, values: Floats) -> Floats:
-        """Information times values, summed over a stop's counts, ``[stop, value]``."""
-        out = np.zeros((int(self.stop.max()) + 1, values.shape[1]))
-        np.add.at(out, self.stop, self.information[:, None] * values)
-        return out
-
-
-@dataclass(frozen=True)
-class CountDoubt:
-    """What a count model leaves in doubt, and what one more stop would tell.
-
-    Attributes
-    ----------
-    sd, range_m : float
-        Of the process of log loss: correlation has fallen to 0.37 at the range [-, m].
-    level_sd : float
-        Prior sd of the level of log loss.
-    places_m : array, ``[stop, 2]``
-        Stops so far [m].
-    precision : array, ``[stop]``
-        Fisher information of each about log loss there.
-    stop_precision : float
-        What one further stop is expected to bring with the frames planned: ``a m r / (r + a m)``
-        on area a, at m seeds a square metre, with clumping of size r.
-    drivers : tuple of DriverDoubt
-    is_smooth : bool
-        Whether the process is smooth, a Matern process of order 3/2, or rough, of order 1/2.
-    """
-
-    sd: float
-    range_m: float
-    level_sd: float
-    places_m: Floats
-    precision: Floats
-    stop_precision: float
-    drivers: tuple[DriverDoubt, ...] = ()
-    is_smooth: bool = False
-
-    def correlation(self, distance_m: Floats) -> Floats:
-        """Of the process, between places so far apart."""
-        far = distance_m / self.range_m
-        return np.asarray((1 + FALLEN * far) * np.exp(-FALLEN * far) if self.is_smooth else np.exp(-far))
 
 
 @dataclass(frozen=True)
@@ -304,7 +177,7 @@ def farthest(ground: Ground, number: int, counted: Ground | None = None) -> Pick
     taken = np.arange(len(ground), len(every))
     index = spread(every.places_m, every.speed, every.moisture, number, taken)
     traits = _traits(every.places_m, every.speed, every.moisture)
-    parts = [("place", slice(0, 2)), *((name, slice(2 + at, 3 + at)) for at, name in enumerate(_drivers(every)))]
+    parts = [("place", slice(0, 2)), *((name, slice(2 + at, 3 + at)) for at, name in enumerate(every.driven))]
     before = taken.tolist()
     reasons = []
     for row in index.tolist():
@@ -446,7 +319,7 @@ class _Slopes:
         self.doubt, self.places_m = doubt, np.asarray(ground.places_m, float)
         self.noise = 1 / doubt.stop_precision
         self.slopes = len(doubt.drivers)
-        self.hinges = _design(doubt.drivers, {"speed": _usual(ground.speed), "dryness": _usual(ground.moisture)}, len(ground))
+        self.hinges = _design(doubt.drivers, {name: _usual(values) for name, values in ground.driven.items()}, len(ground))
         self.prior = np.array([driver.prior_sd**2 for driver in doubt.drivers])
         self._store = self._by_counted()
         self._used = len(self._store)
@@ -544,9 +417,9 @@ def _traits(places_m: Floats, speed: Floats | None, moisture: Floats | None) -> 
     return np.hstack(parts)
 
 
-def _usual(values: Floats | None) -> Floats | None:
+def _usual(values: Floats) -> Floats:
     """Values drawn in to the field's usual ones; NaN stays."""
-    if values is None or not np.isfinite(values).any():
+    if not np.isfinite(values).any():
         return values
     known = np.asarray(values, float)
     return np.asarray(np.clip(known, *np.quantile(known[np.isfinite(known)], OUTERMOST)))
@@ -556,19 +429,11 @@ def _score(values: Floats) -> Floats:
     known = np.isfinite(values)
     if not known.any():
         return np.zeros(len(values))
-    within = np.asarray(_usual(values))
+    within = _usual(values)
     sd = float(within[known].std())
     if sd <= 1e-9 * max(1.0, float(np.abs(within[known]).max())):
         return np.zeros(len(values))
     return np.asarray(np.nan_to_num(DRIVER_WEIGHT * (within - within[known].mean()) / sd))
-
-
-def _drivers(ground: Ground) -> Iterator[str]:
-    """The drivers that are known, in the order of the traits."""
-    if ground.speed is not None:
-        yield "speed"
-    if ground.moisture is not None:
-        yield "dryness"
 
 
 def _apart(traits: Floats, at: int | Floats) -> Floats:
@@ -597,13 +462,12 @@ def _away_from(places_m: Floats, stops_m: Floats, apart_m: float) -> npt.NDArray
     return np.asarray(cKDTree(stops_m).query(places_m)[0] >= apart_m)
 
 
-def _design(drivers: tuple[DriverDoubt, ...], values: Mapping[str, Floats | None], places: int) -> Floats:
-    """How far each place is beyond each driver's knot, ``[place, driver]``."""
+def _design(drivers: tuple[DriverDoubt, ...], values: Mapping[str, Floats], places: int) -> Floats:
+    """How far each place is beyond each driver's knot, 0 where that is unknown, ``[place, driver]``."""
     design = np.zeros((places, len(drivers)))
     for column, driver in enumerate(drivers):
-        known = values[driver.name]
-        if known is not None:
-            design[:, column] = driver.hinge(np.asarray(known, float))
+        if driver.name in values:
+            design[:, column] = np.nan_to_num(driver.hinge.of(np.asarray(values[driver.name], float)))
     return design
 
 

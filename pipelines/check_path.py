@@ -10,8 +10,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import geopandas as gpd
+import shapely
+
 from lossmap.base.errors import LossmapError, SettingsError, shown
 from lossmap.base.field import Field, PointsFile
+from lossmap.clean.position import known_places
+from lossmap.project import near_together, project, utm_crs
 from lossmap.read import read_boundary, read_counts, read_field
 from lossmap.read.detect import Detected, understood
 from lossmap.read.points import read_points, read_raw
@@ -91,11 +96,27 @@ def _whole(found: Found, of: Field) -> None:
         if edge is not None:
             area_ha = float(edge.to_crs(edge.estimate_utm_crs()).area.iloc[0]) / 10_000
             found.parts.append({"what": f"{of.id}/{of.facts.boundary or 'task data'}", "says": f"boundary, {area_ha:.2f} ha"})
-        counts = read_counts(of)
-        laid = ", ".join(f"{n} {position}" for position, n in Counter(counts["position"]).items())
-        found.parts.append({"what": "counts", "says": f"{_counted(counts['stop_id'].nunique(), 'stop')} ({laid})"})
+        found.parts.append({"what": "counts", "says": _counts(of, log.table, edge)})
     except LossmapError as refusal:
         found.faults += str(refusal).splitlines()
+
+
+def _counts(of: Field, points: gpd.GeoDataFrame, edge: gpd.GeoSeries | None) -> str:
+    """How many stops there are, none of them another field's; a field not counted yet is no fault where stops can be planned."""
+    if not of.facts.counts:
+        of.check_ground()
+        return "none yet; lossmap stops plans where to take them, and a map needs them"
+    counts = read_counts(of)
+    crs = utm_crs(points if len(points) else counts)
+    if edge is not None:
+        near_together(project(counts, crs), edge.to_crs(crs).iloc[0], "boundary", of.id)
+    elif len(points):
+        here = project(points, crs)
+        # cleaning, which a map's outline rests on, would take far longer than all the rest
+        records = shapely.MultiPoint(shapely.get_coordinates(here.geometry[known_places(here)].to_numpy()))
+        near_together(project(counts, crs), records, "log", of.id)
+    laid = ", ".join(f"{n} {position}" for position, n in Counter(counts["position"]).items())
+    return f"{_counted(counts['stop_id'].nunique(), 'stop')} ({laid})"
 
 
 def _log(found: Found, path: Path, where: str, log: PointsFile, bushel_lb: float | None, header_width_m: float) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,12 +12,11 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
-from lossmap.base.errors import TooLittleData
-from lossmap.base.estimates import NOTHING, Delay, Estimate, ReelSpeed, StatedTiming
-from lossmap.base.field import Cleaning, Field, FieldMap
+from lossmap.base.estimates import NOTHING, EffectCurve, Estimate, ReelSpeed
+from lossmap.base.field import Field, FieldMap
 from lossmap.base.grid import Grid, Surface
 from lossmap.base.settings import Settings
-from lossmap.clean import clean, cut_area
+from lossmap.base.tables import DRIVE
 from lossmap.join import cells, stops_with_drive
 from lossmap.loss import losses, seed_mass_g
 from lossmap.loss.arithmetic import percent_of_total
@@ -25,16 +24,14 @@ from lossmap.project import near_together, project, utm_crs
 from lossmap.read import fingerprints, read_boundary, read_counts, read_field, read_points
 from lossmap.report import headline, summary, write
 from lossmap.report.words import price_usd_kg
-from lossmap.surfaces import by_pass, dense, loss_surface, placed
-from lossmap.zones import Costs, driver, machine_loss, pace, reel_speed, zones
+from lossmap.surfaces import LossSurface, loss_surface
+from lossmap.zones import Costs, driver, effect_curve, machine_loss, pace, reel_speed, zones
 
+from .ground import cleaned_log, cut_outline, machine_layers
 from .progress import Stages
 from .whole import apart, whole_folder
 
 __all__ = ["Mapped", "made_map", "map_field"]
-
-#: The machine's layers, in the order of the files.
-LAYERS = {"yield_kg_ha": dense, "speed_m_s": by_pass, "moisture_pct": dense}
 
 
 @dataclass(frozen=True)
@@ -83,8 +80,8 @@ def made_map(field: Field, settings: Settings, stage: Stage) -> FieldMap:
         points, counts = project(log.table, crs), project(counts, crs)
         edge = boundary.to_crs(crs).iloc[0] if boundary is not None else None
     with stage("clean"):
-        points, cleaning = _cleaned(points, field, settings, edge, log.timings)
-        outline = edge if edge is not None else _outline(points, counts, field)
+        points, cleaning = cleaned_log(points, field, settings, edge, log.timings)
+        outline = _outline(edge, points, counts, field)
         near_together(counts, outline, "boundary" if edge is not None else "log", field.id)
         grid = Grid.covering(outline, crs, settings.grid.cell)
         inside = grid.inside(outline)
@@ -92,14 +89,14 @@ def made_map(field: Field, settings: Settings, stage: Stage) -> FieldMap:
         stops = stops_with_drive(losses(counts, field, settings.loss, settings.rng_seed), points, settings.loss.join_distance)
         seed_mass = seed_mass_g(field, settings.loss)
     with stage("surfaces"):
-        layers = _layers(points, grid, inside, settings)
+        layers = machine_layers(points, grid, inside, settings)
         counted = loss_surface(stops, layers, grid, inside, settings, seed_mass)
     with stage("zones"):
         drivers = {name: driver(evidence, settings.zones) for name, evidence in counted.evidence.items()}
         flagged = zones(counted.surface, counted.excess, counted.chance, drivers, outline, settings.zones)
     surfaces = {counted.surface.name: counted.surface, **layers}
     loss = {"total": counted.field_total, **counted.sources}
-    speeds = layers["speed_m_s"].mean.ravel().astype(float) if "speed_m_s" in layers else np.empty(0)
+    speeds = _everywhere(layers, "speed_m_s")
     harvested = _mean_yield(points)
     return FieldMap(
         field=field,
@@ -118,57 +115,38 @@ def made_map(field: Field, settings: Settings, stage: Stage) -> FieldMap:
         cells=cells(surfaces, inside),
         drivers=drivers,
         zones=flagged,
+        typical=counted.typical,
         notes=(*log.notes, *counted.notes),
         inputs=inputs,
         pace=pace(drivers["speed"], counted.evidence["speed"], speeds, machine_loss(loss), _costs(field, settings)),
         reel=_reel(field, speeds),
         loss_by_counting=counted.by_counting,
         share_of_loss_pct=counted.source_pct,
+        curves=_curves(counted, layers, stops),
     )
 
 
-def _cleaned(
-    points: gpd.GeoDataFrame, field: Field, settings: Settings, edge: shapely.Geometry | None, timings: Sequence[StatedTiming]
-) -> tuple[gpd.GeoDataFrame, Cleaning]:
-    """The cleaned log; a field without one has nothing to clean, and says so."""
+def _outline(edge: shapely.Geometry | None, points: gpd.GeoDataFrame, counts: gpd.GeoDataFrame, field: Field) -> shapely.Geometry:
+    """The boundary given, else what the log cut, else the ground the stops span."""
+    if edge is not None:
+        return edge
     if len(points):
-        return clean(points, field, settings.clean, edge, timings)
-    none = dict.fromkeys(("mean", "median", "sd", "cv_pct", "skewness", "first_lag", "nugget", "sill", "mass_kg"), float("nan"))
-    no_delay = Delay(0.0, float("nan"), float("nan"), False, "no log")
-    nothing = Cleaning(
-        0,
-        0,
-        {},
-        float("nan"),
-        float("nan"),
-        none,
-        none,
-        no_delay,
-        no_delay,
-        ("no log was given: loss is not joined with speed, moisture or yield",),
-    )
-    return points.assign(flag=points["machine"]), nothing
+        return cut_outline(points, field)
+    return shapely.buffer(shapely.MultiPoint(counts.geometry.to_numpy()).convex_hull, field.facts.header_width)
 
 
-def _outline(points: gpd.GeoDataFrame, counts: gpd.GeoDataFrame, field: Field) -> shapely.Geometry:
-    """The field's edge where none was given: what the log cut, else the ground the stops span."""
-    width = field.facts.header_width
-    if len(points):
-        outline = cut_area(points, width)
-        if not shapely.area(outline) > 0:
-            raise TooLittleData(
-                f"{field.id}: the log does not move, so no field can be seen in it; check its positions, or give a boundary"
-            )
-        return outline
-    return shapely.buffer(shapely.MultiPoint(counts.geometry.to_numpy()).convex_hull, width)
+def _everywhere(layers: Mapping[str, Surface], column: str) -> np.ndarray:
+    """A layer's cells in a row; none where the log has no such layer."""
+    return layers[column].mean.ravel().astype(float) if column in layers else np.empty(0)
 
 
-def _layers(points: gpd.GeoDataFrame, grid: Grid, inside: np.ndarray, settings: Settings) -> dict[str, Surface]:
-    known = [name for name in LAYERS if name in points and np.isfinite(points[name][points["flag"] == ""]).any()]
-    if not known:
-        return {}
-    placement = placed(points, grid, inside, settings.surfaces)
-    return {name: LAYERS[name](points, name, grid, inside, settings.surfaces, placement) for name in known}
+def _curves(counted: LossSurface, layers: Mapping[str, Surface], stops: gpd.GeoDataFrame) -> dict[str, EffectCurve]:
+    """What an average place loses along each driver."""
+    at_stops = {name: stops[column].to_numpy(float) if column in stops else np.empty(0) for name, column in DRIVE.items()}
+    return {
+        name: effect_curve(counted.evidence[name], _everywhere(layers, column), at_stops[name], counted.field_total)
+        for name, column in DRIVE.items()
+    }
 
 
 def _costs(field: Field, settings: Settings) -> Costs:

@@ -33,7 +33,11 @@ def blocks() -> dict[str, str]:
     with tempfile.TemporaryDirectory() as folder:
         line = printed("map", str(ROOT / "demo-fields" / _SHOWN), "--out", folder, "--quiet").replace(folder, "out")
         plan = printed("stops", str(ROOT / "demo-fields" / _SHOWN), "--out", folder, "--number", "12", "--quiet").replace(folder, "out")
+        farm = printed("rank", str(ROOT / "demo-fields" / "made-farm"), "--on", "2025-09-25", "--out", folder, "--quiet").replace(
+            folder, "out"
+        )
     return {
+        "rank": f"```console\n$ lossmap rank demo-fields/made-farm --on 2025-09-25\n{farm}\n```\n",
         "stops": f"```console\n$ lossmap stops demo-fields/{_SHOWN} --number 12\n{plan}\n```\n",
         "map": f"```console\n$ lossmap map demo-fields/{_SHOWN}\n{line}\n```\n",
         "check": f"```console\n$ lossmap check demo-fields/{_SHOWN}\n{printed('check', str(ROOT / 'demo-fields' / _SHOWN))}\n```\n",

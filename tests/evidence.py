@@ -1,7 +1,7 @@
 """Remake the table of simulations, shared/expected/evidence.md: ``python tests/evidence.py`` (``make slow``).
 
-``--only surface power`` measures these topics alone, ``--fields 16`` on fewer fields; both
-print and leave the table as it is.
+``--only surface power`` measures these topics alone and leaves the others' sections as they
+are; ``--fields 16`` measures fewer fields and only prints.
 """
 
 from __future__ import annotations
@@ -9,18 +9,37 @@ from __future__ import annotations
 import argparse
 import datetime
 import os
+import re
 import sys
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from pathlib import Path
 
 for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
 
-from slow import findings_design, findings_seconds, findings_sources, findings_surface, findings_verdicts, findings_zones
+from slow import (
+    findings_curves,
+    findings_design,
+    findings_order,
+    findings_seconds,
+    findings_sources,
+    findings_surface,
+    findings_verdicts,
+    findings_zones,
+)
 from slow.fields import Row
 
 TABLE = Path(__file__).resolve().parent.parent / "shared" / "expected" / "evidence.md"
+
+HEAD = [
+    "# Simulations",
+    "",
+    "Written by `python tests/evidence.py` (`make slow` runs it) on made fields with known truth (`lossmap.synthetic`);",
+    "the settings are functions in `tests/slow/fields.py`. Seconds are wall, on two cores (machine shared).",
+    'Error after +- is one standard error over fields (binomial for rates). "x4" is four frames of a square foot at a stop.',
+    "",
+]
 
 #: What can be measured, each with its own number of fields.
 TOPICS: dict[str, Callable[..., list[Row]]] = {
@@ -28,20 +47,25 @@ TOPICS: dict[str, Callable[..., list[Row]]] = {
     "false-flags": findings_verdicts.false_flag_rows,
     "power": findings_verdicts.power_rows,
     "shares": findings_verdicts.share_rows,
+    "curves": findings_curves.curve_rows,
     "sources": findings_sources.rows,
     "zones": findings_zones.rows,
     "design": findings_design.rows,
+    "order": findings_order.rows,
     "seconds": findings_seconds.rows,
 }
 
 
 def main(words: list[str] | None = None) -> int:
-    """Measure, print, and write the table if all of it was measured; 1 if a line is missed."""
+    """Measure, print, and write each topic's section as it is done; 1 if a line within reach is missed."""
     asked = _asked(words)
-    measured = [(topic, *timed(topic, asked.fields)) for topic in asked.only]
-    if list(asked.only) == list(TOPICS) and asked.fields is None:
-        TABLE.write_text(table(measured), encoding="utf-8")
-    return int(any(row.holds is False for _, rows, _ in measured for row in rows))
+    missed = False
+    for topic in asked.only:
+        rows, seconds = timed(topic, asked.fields)
+        missed |= any(row.is_missed for row in rows)
+        if asked.fields is None:
+            write(topic, rows, seconds)
+    return int(missed)
 
 
 def _asked(words: list[str] | None) -> argparse.Namespace:
@@ -62,24 +86,28 @@ def timed(topic: str, fields: int | None = None) -> tuple[list[Row], float]:
 
 def cells(row: Row) -> tuple[str, ...]:
     """A row of the table."""
-    return row.what, row.measured, row.line, {None: "", True: "holds", False: "MISSED"}[row.holds]
+    kept = {None: "", True: "holds", False: "MISSED"}[row.holds]
+    return row.what, row.measured, row.line, f"{kept} ({row.excuse})" if row.holds is False and row.excuse else kept
 
 
-def table(measured: Iterable[tuple[str, list[Row], float]]) -> str:
-    """The whole table as Markdown."""
-    lines = [
-        "# Simulations",
-        "",
-        "Written by `python tests/evidence.py` (`make slow` runs it) on made fields with known truth (`lossmap.synthetic`);",
-        f"the settings are functions in `tests/slow/fields.py`. Measured {datetime.date.today()}, seconds on two cores, wall.",
-        'Error after +- is one standard error over fields (binomial for rates). "x4" is four frames of a square foot at a stop.',
-        "",
-    ]
-    for topic, rows, seconds in measured:
-        lines += [f"## {topic}", "", f"`python tests/evidence.py --only {topic}`: {seconds:.0f} s", ""]
-        lines += ["| what | measured | line | |", "|---|---|---|---|"]
-        lines += ["| " + " | ".join(cells(row)) + " |" for row in rows] + [""]
-    return "\n".join(lines)
+def write(topic: str, rows: list[Row], seconds: float) -> None:
+    """Put one topic's section into the table, in the topics' order; the others stay."""
+    sections = _sections(TABLE.read_text(encoding="utf-8")) if TABLE.exists() else {}
+    sections[topic] = section(topic, rows, seconds)
+    TABLE.write_text("\n".join([*HEAD, *(sections[name] for name in TOPICS if name in sections)]), encoding="utf-8")
+
+
+def section(topic: str, rows: list[Row], seconds: float) -> str:
+    """A topic's heading, command and rows as Markdown."""
+    lines = [f"## {topic}", "", f"`python tests/evidence.py --only {topic}`: {datetime.date.today()}, {seconds:.0f} s", ""]
+    lines += ["| what | measured | line | |", "|---|---|---|---|"]
+    return "\n".join([*lines, *("| " + " | ".join(cells(row)) + " |" for row in rows), ""])
+
+
+def _sections(table: str) -> dict[str, str]:
+    """The table's sections by topic."""
+    parts = re.split(r"^(?=## )", table, flags=re.MULTILINE)[1:]
+    return {part.splitlines()[0].removeprefix("## "): part.rstrip("\n") + "\n" for part in parts}
 
 
 if __name__ == "__main__":

@@ -11,7 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lossmap import synthetic
-from lossmap.stops import CountDoubt, DriverDoubt, Ground, Picked, StopCounts, farthest, next_stops, plan_table, spread
+from lossmap.base.logloss import CountDoubt, DriverDoubt, Hinge
+from lossmap.stops import Ground, Picked, farthest, next_stops, plan_table, spread
 
 CRS = pyproj.CRS.from_epsg(32615)
 
@@ -29,8 +30,8 @@ def ground_of(rng_seed, places=60, known=True):
 def doubt_of(ground, counted, wanted=(0.276, 0.087), undecided=(True, True)):
     """What a round at the rows `counted` leaves in doubt."""
     drivers = (
-        DriverDoubt("speed", 2.0, ground.speed[counted], 1.2, wanted[0], undecided[0]),
-        DriverDoubt("dryness", 13.0, ground.moisture[counted], 0.4, wanted[1], undecided[1]),
+        DriverDoubt(Hinge("speed", 2.0), ground.speed[counted], 1.2, wanted[0], undecided[0]),
+        DriverDoubt(Hinge("dryness", 13.0), ground.moisture[counted], 0.4, wanted[1], undecided[1]),
     )
     return CountDoubt(0.45, 80.0, 1.0, ground.places_m[counted], np.full(len(counted), 2.5), 2.5, drivers)
 
@@ -39,9 +40,9 @@ def by_inverse(ground, doubt, rows):
     """Slope variances and mean variance of log loss after further stops at `rows`, by one plain solve of the whole model."""
     values = {"speed": ground.speed, "dryness": ground.moisture}
     hinges = np.column_stack(
-        [driver.hinge(np.clip(values[driver.name], *np.quantile(values[driver.name], (0.005, 0.995)))) for driver in doubt.drivers]
+        [driver.hinge.of(np.clip(values[driver.name], *np.quantile(values[driver.name], (0.005, 0.995)))) for driver in doubt.drivers]
     )
-    at_stops = np.column_stack([driver.hinge(driver.at_stops) for driver in doubt.drivers])
+    at_stops = np.column_stack([driver.hinge.of(driver.at_stops) for driver in doubt.drivers])
     design = np.vstack([at_stops, hinges[rows]])
     places = np.vstack([doubt.places_m, ground.places_m[rows]])
     noise = 1 / np.append(doubt.precision, np.full(len(rows), doubt.stop_precision))
@@ -179,53 +180,6 @@ def test_a_verdict_among_several_models_is_their_mean(rng_seed):
     both = next_stops(ground, doubt, 1, among=(doubt, rough))
     apart = [by_inverse(ground, each, both.index)[0][0] for each in (doubt, rough)]
     assert both.slope_sd["speed"][1] ** 2 == pytest.approx(np.mean(apart), rel=1e-8)
-
-
-@given(rng_seed=seeds, sd=st.floats(0.1, 0.9))
-def test_a_stop_tells_what_its_counts_tell(rng_seed, sd):
-    """One number about one process amounts to all counts of the middle stop, as the whole algebra of their parts has it."""
-    rng = np.random.default_rng(rng_seed)
-    sees = rng.dirichlet(np.ones(3), 4)
-    share, information = rng.dirichlet(np.ones(3)), rng.uniform(0.5, 40, 4)
-    told = StopCounts(np.array([0, 0, 0, 0]), sees, information, share)
-    seen = np.linalg.inv(sd**2 * sees @ sees.T + np.diag(1 / information))
-    own_sd, precision = told.of_slopes(sd)
-    assert own_sd**2 + 1 / precision[0] == pytest.approx(1 / seen.sum())
-    total_sd, precision = told.of_total(sd)
-    with_total = sd**2 * sees @ share
-    assert total_sd**2 == pytest.approx(sd**2 * share @ share)
-    assert 1 / (1 / total_sd**2 + precision[0]) == pytest.approx(total_sd**2 - with_total @ seen @ with_total)
-
-
-def test_counts_of_one_part_add_up():
-    """Where only the total was counted its process is the part's, and a stop's precision the sum of its counts'."""
-    told = StopCounts(np.array([0, 1, 1]), np.ones((3, 1)), np.array([2.0, 3.0, 4.0]), np.ones(1))
-    for sd, precision in (told.of_slopes(0.5), told.of_total(0.5)):
-        assert sd == pytest.approx(0.5)
-        assert precision == pytest.approx([2.0, 7.0])
-    assert told.more(3).of_total(0.5)[1] == pytest.approx([6.0, 21.0])
-
-
-@given(rng_seed=seeds, times=st.floats(1, 20))
-def test_more_ground_tells_more(rng_seed, times):
-    """Of slopes and of the total, whatever a stop's counts see, and never more than all they hold."""
-    rng = np.random.default_rng(rng_seed)
-    told = StopCounts(np.zeros(4, dtype=int), rng.dirichlet(np.ones(3), 4), rng.uniform(0.5, 40, 4), rng.dirichlet(np.ones(3)))
-    wider = told.more(times)
-    assert wider.of_total(0.4)[1][0] >= told.of_total(0.4)[1][0] * (1 - 1e-9)
-    (sd, precision), (wider_sd, wider_precision) = told.of_slopes(0.4), wider.of_slopes(0.4)
-    assert wider_sd**2 + 1 / wider_precision[0] <= (sd**2 + 1 / precision[0]) * (1 + 1e-9)
-    assert precision[0] <= told.information.sum() * (1 + 1e-9)
-
-
-@pytest.mark.parametrize("is_smooth", [False, True])
-def test_correlation_falls_as_the_range_says(is_smooth):
-    """1 at no distance, 0.37 at the range, whether rough or smooth; smooth ones fall slowly at first."""
-    doubt = CountDoubt(0.5, 80.0, 1.0, np.empty((0, 2)), np.empty(0), 10.0, (), is_smooth)
-    near, far = doubt.correlation(np.array([0.0, 80.0]))
-    assert near == 1
-    assert far == pytest.approx(np.exp(-1), abs=1e-3)
-    assert (doubt.correlation(np.array([8.0]))[0] > 0.95) == is_smooth
 
 
 def test_what_is_wanted_decides():

@@ -6,12 +6,17 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+import numpy.typing as npt
+from scipy.special import ndtri
+
 __all__ = [
     "NOTHING",
     "Z90",
     "Beginning",
     "Delay",
     "Driver",
+    "EffectCurve",
     "Estimate",
     "Pace",
     "PaceVerdict",
@@ -19,6 +24,7 @@ __all__ = [
     "SlopeEvidence",
     "StatedTiming",
     "Verdict",
+    "normal_points",
 ]
 
 #: Half of a 90 % interval, in standard deviations of a normal distribution.
@@ -55,6 +61,11 @@ class Estimate:
 
 
 NOTHING = Estimate(math.nan, math.nan, math.nan)
+
+
+def normal_points(number: int) -> npt.NDArray[np.float64]:
+    """Ascending values of a standard normal, each as likely as the next: the middles of slices of equal probability, ``[number]``."""
+    return np.asarray(ndtri((np.arange(number) + 0.5) / number))
 
 
 @dataclass(frozen=True)
@@ -207,6 +218,26 @@ class Driver:
     share_kg_ha: Estimate
     note: str = ""
     coincidence: float = math.nan
+
+
+@dataclass(frozen=True)
+class EffectCurve:
+    """What an average place of the field loses at each value of a driver, all else being as it is over the field.
+
+    Attributes
+    ----------
+    at : tuple of float
+        Rising speeds [m/s] or moistures [%], none beyond those at which anybody counted.
+    loss_kg_ha : tuple of Estimate
+        Loss from all sources at each of them: middle and 90 % interval [kg/ha].
+    """
+
+    at: tuple[float, ...] = ()
+    loss_kg_ha: tuple[Estimate, ...] = ()
+
+    def __bool__(self) -> bool:
+        """Whether anything is known."""
+        return bool(self.at)
 
 
 @dataclass(frozen=True)

@@ -15,13 +15,14 @@ import pydantic
 import pyproj
 import shapely
 
-from lossmap.base.errors import SettingsError, shown
-from lossmap.base.estimates import NOTHING, Delay, Driver, Estimate, Pace, ReelSpeed
+from lossmap.base.errors import SettingsError, TooLittleData, shown
+from lossmap.base.estimates import NOTHING, Delay, Driver, EffectCurve, Estimate, Pace, ReelSpeed
 from lossmap.base.grid import Surface
+from lossmap.base.logloss import Typical
 from lossmap.base.reference import Crop
 from lossmap.base.settings import Metres, Settings, Strict, Typed
 
-__all__ = ["MEASURED", "ROLES", "Cleaning", "ColumnChoice", "CountsFile", "Field", "FieldFacts", "FieldMap", "PointsFile"]
+__all__ = ["MEASURED", "ROLES", "Cleaning", "ColumnChoice", "CountsFile", "Field", "FieldFacts", "FieldMap", "PointsFile", "file_inside"]
 
 #: What a column of a points file can be, with the SI unit it is turned into ("" = no unit).
 ROLES: dict[str, str] = {
@@ -140,6 +141,19 @@ class Field:
         """Width over which residue is spread [m]; the header's where nothing else was said."""
         return self.facts.discharge_width or self.facts.header_width
 
+    def check_ground(self) -> None:
+        """Refuse facts from which nobody can tell where the field lies.
+
+        Raises
+        ------
+        TooLittleData
+        """
+        if not self.facts.points and self.facts.boundary is None:
+            raise TooLittleData(
+                f"{self.id}/field.toml: names neither a log nor a boundary, so there is no ground to place stops on; "
+                'add boundary = "boundary.geojson", or a [[points]] with path = "points.csv"'
+            )
+
     def file(self, relative: str) -> Path:
         """A file the facts name, refused where it would lie outside the field's folder.
 
@@ -147,13 +161,23 @@ class Field:
         ------
         SettingsError
         """
-        try:
-            path = (self.folder / relative).resolve()
-        except (ValueError, RuntimeError) as fault:  # a null character; links that lead to one another
-            raise SettingsError(f'{self.id}/field.toml: "{shown(relative)}" is no name of a file; correct the path') from fault
-        if not path.is_relative_to(self.folder.resolve()):
-            raise SettingsError(f"{self.id}/field.toml: {shown(relative)} lies outside the field's folder; copy the file into the folder")
-        return path
+        return file_inside(self.folder, relative, f"{self.id}/field.toml", "field")
+
+
+def file_inside(folder: Path, relative: str, where: str, whose: str) -> Path:
+    """A file that facts name, refused where it would lie outside their own folder.
+
+    Raises
+    ------
+    SettingsError
+    """
+    try:
+        path = (folder / relative).resolve()
+    except (ValueError, RuntimeError) as fault:  # a null character; links that lead to one another
+        raise SettingsError(f'{where}: "{shown(relative)}" is no name of a file; correct the path') from fault
+    if not path.is_relative_to(folder.resolve()):
+        raise SettingsError(f"{where}: {shown(relative)} lies outside the {whose}'s folder; copy the file into the folder")
+    return path
 
 
 @dataclass(frozen=True)
@@ -226,6 +250,10 @@ class FieldMap:
         ``loss_kg_ha, yield_kg_ha, speed_m_s, moisture_pct``, those that exist.
     drivers : mapping of str to Driver
         ``speed`` and ``dryness``.
+    curves : mapping of str to EffectCurve
+        What an average place loses along each driver.
+    typical : Typical
+        What the counts make likeliest of how loss changes over the field.
     notes : tuple of str
         What is missing and what follows from it, in plain words.
     inputs : mapping of str to str
@@ -252,12 +280,14 @@ class FieldMap:
     cells: gpd.GeoDataFrame
     drivers: Mapping[str, Driver]
     zones: gpd.GeoDataFrame
+    typical: Typical
     notes: tuple[str, ...] = ()
     inputs: Mapping[str, str] = dataclass_field(default_factory=dict)
     pace: Pace | None = None
     reel: ReelSpeed | None = None
     loss_by_counting: Estimate = NOTHING
     share_of_loss_pct: Mapping[str, Estimate] = dataclass_field(default_factory=dict)
+    curves: Mapping[str, EffectCurve] = dataclass_field(default_factory=dict)
 
     @property
     def area_ha(self) -> float:

@@ -29,10 +29,9 @@ import numpy.typing as npt
 import pandas as pd
 import shapely
 from scipy.spatial import cKDTree
-from scipy.special import ndtri
 
 from lossmap.base.errors import TableError, TooLittleData, shown
-from lossmap.base.estimates import Z90, Estimate
+from lossmap.base.estimates import Z90, Estimate, normal_points
 from lossmap.base.field import Field
 from lossmap.base.grid import Floats
 from lossmap.base.settings import LossSettings
@@ -332,7 +331,7 @@ def _intervals(tally: _Tally, clumping: float, rng_seed: int) -> dict[str, tuple
     rng = np.random.default_rng(rng_seed)
     # The same points for every stop: the order of stops changes nothing.
     shuffles = [rng.permutation(POINTS) for _ in range(3)]
-    normal = ndtri((np.arange(POINTS) + 0.5) / POINTS)
+    normal = normal_points(POINTS)
     seed_factor = np.exp(tally.seed_doubt * (1 - tally.weighed[:, None]) * normal[shuffles[0]])
     ear_factor = np.exp(tally.ear_doubt[:, None] * normal[shuffles[1]])
     of_seeds = posterior(tally.seeds, tally.area, tally.ratio, clumping * tally.frame_m2) * (tally.seed_mass_g / 100)

@@ -14,11 +14,11 @@ from lossmap.base.estimates import Delay
 from lossmap.base.field import FieldMap
 from lossmap.base.grid import Floats
 from lossmap.report.flag_groups import GROUPS, FlagGroup
-from lossmap.report.inline_svg import HAIR, INK, MARK, SOFT, inline_svg, looks
+from lossmap.report.inline_svg import HAIR, INK, MARK, SOFT, Drawn, inline_svg, looks
 from lossmap.report.still import scale_bar
 from lossmap.report.words import Words, count_of, plain
 
-__all__ = ["Drawn", "FlagDrawing", "drawing_of_delay", "drawing_of_flags", "drawing_of_yields", "key_mark"]
+__all__ = ["FlagDrawing", "drawing_of_delay", "drawing_of_flags", "drawing_of_yields", "key_mark"]
 
 KEPT, ALL = "#8fb8c9", "#1a1712"
 
@@ -30,14 +30,6 @@ MOST_WIDE, MOST_HIGH, LEAST_WIDE, EDGE, BELOW = 640.0, 460.0, 320.0, 10.0, 30.0
 
 # More marks than this nobody can tell apart, and the page would grow with the log.
 MOST_MARKS = 20_000
-
-
-@dataclass(frozen=True)
-class Drawn:
-    """A drawing and the words that go below it."""
-
-    svg: markupsafe.Markup
-    caption: str
 
 
 @dataclass(frozen=True)

@@ -8,15 +8,15 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from lossmap.base.estimates import Driver, Estimate
+from lossmap.base.estimates import Driver, EffectCurve, Estimate
 from lossmap.base.field import FieldMap
-from lossmap.base.tables import SOURCES
-from lossmap.report.inline_svg import HAIR, INK, MARK, SOFT, inline_svg, looks
-from lossmap.report.words import Scale, Words
+from lossmap.base.tables import DRIVE, SOURCES
+from lossmap.report.inline_svg import HAIR, INK, MARK, SOFT, Drawn, inline_svg, looks
+from lossmap.report.words import Scale, Words, count_of
 
 __all__ = ["drawing_of_driver", "drawing_of_sources"]
 
-DOT = "#e13a26"
+DOT, BAND = "#e13a26", "#c4dbe4"
 
 
 def drawing_of_sources(field_map: FieldMap, words: Words) -> markupsafe.Markup | None:
@@ -45,30 +45,46 @@ def _interval(axes: Axes, at: float, shown: Estimate, heavy: bool) -> None:
     axes.plot([shown.mean], [at], marker="o", markersize=10, markerfacecolor="#ffffff", markeredgecolor=INK, markeredgewidth=2.2)
 
 
-def drawing_of_driver(field_map: FieldMap, found: Driver, words: Words) -> markupsafe.Markup | None:
-    """Each stop's loss over the speed or moisture at which it was cut; None where fewer than two stops have both."""
-    column = "speed_m_s" if found.name == "speed" else "moisture_pct"
-    losses = field_map.losses
+def drawing_of_driver(field_map: FieldMap, found: Driver, words: Words) -> Drawn | None:
+    """What an average place loses at each speed (moisture), with each stop's own loss; None where fewer than two stops have both."""
+    column, losses = DRIVE[found.name], field_map.losses
     if column not in losses.columns:
         return None
     losses = losses[losses[column].notna() & losses["total_kg_ha"].notna()]
     if len(losses) < 2:
         return None
+    curve, along = field_map.curves.get(found.name, EffectCurve()), _scale(found, words)
+    caption = _caption(losses, curve, words, along, _driven(found))
     with looks():
         figure = Figure(figsize=(6.4, 3.4))
         axes = figure.add_axes((0.12, 0.19, 0.84, 0.71))
-        _stops(axes, losses, column, words.loss, _scale(found, words))
-        _reference(axes, found, _scale(found, words))
-        axes.set_ylim(bottom=0)
+        _curve(axes, curve, words.loss, along)
+        _stops(axes, losses, column, words.loss, along)
+        axes.set_ylim(0, 1.06 * _highest(losses, curve) * words.loss.factor)
+        _reference(axes, found, along)
         axes.set_ylabel(f"loss, {words.loss.unit}")
-        axes.set_xlabel(f"{'ground speed' if found.name == 'speed' else 'grain moisture'}, {_scale(found, words).unit}")
+        axes.set_xlabel(f"{_driven(found)}, {along.unit}")
         axes.grid(color=HAIR, linewidth=0.8)
         axes.set_axisbelow(True)
-        return inline_svg(figure, found.name)
+        drawing = inline_svg(figure, found.name, _alt(losses, column, along, words, caption))
+    return Drawn(drawing, caption)
 
 
 def _scale(found: Driver, words: Words) -> Scale:
     return words.speed if found.name == "speed" else words.moisture
+
+
+def _driven(found: Driver) -> str:
+    return "ground speed" if found.name == "speed" else "grain moisture"
+
+
+def _curve(axes: Axes, curve: EffectCurve, loss: Scale, along: Scale) -> None:
+    if not curve:
+        return
+    at = np.array(curve.at) * along.factor
+    middle, low, high = (np.array([getattr(one, end) for one in curve.loss_kg_ha]) * loss.factor for end in ("mean", "low", "high"))
+    axes.fill_between(at, low, high, facecolor=BAND, edgecolor="none")
+    axes.plot(at, middle, color=MARK, linewidth=2.6)
 
 
 def _stops(axes: Axes, losses: gpd.GeoDataFrame, column: str, loss: Scale, along: Scale) -> None:
@@ -78,11 +94,17 @@ def _stops(axes: Axes, losses: gpd.GeoDataFrame, column: str, loss: Scale, along
     axes.plot(at, mean, linestyle="none", marker="o", markersize=8, markerfacecolor=DOT, markeredgecolor=INK, markeredgewidth=1.2)
 
 
+def _highest(losses: gpd.GeoDataFrame, curve: EffectCurve) -> float:
+    """Top of the axis [kg/ha]: the stops' intervals; a band that knows nothing may run out of the drawing, not flatten it."""
+    stops = float(losses["total_high_kg_ha"].max())
+    return max([stops, *(min(one.high, 1.5 * stops) for one in curve.loss_kg_ha)])
+
+
 def _reference(axes: Axes, found: Driver, along: Scale) -> None:
     """The speed or moisture from which on the effect is taken to act."""
     if not np.isfinite(found.reference):
         return
-    axes.axvline(found.reference * along.factor, color=MARK, linewidth=1.8, linestyle=(0, (5, 3)))
+    axes.axvline(found.reference * along.factor, color=INK, linewidth=1.4, linestyle=(0, (5, 3)))
     low, high = axes.get_xlim()
     side = "left" if found.reference * along.factor < (low + high) / 2 else "right"
     axes.annotate(
@@ -93,5 +115,23 @@ def _reference(axes: Axes, found: Driver, along: Scale) -> None:
         textcoords="offset points",
         ha=side,
         va="bottom",
-        color=MARK,
+        color=INK,
+    )
+
+
+def _caption(losses: gpd.GeoDataFrame, curve: EffectCurve, words: Words, along: Scale, what: str) -> str:
+    """What the drawing says, in numbers: the line at both its ends."""
+    start = f"Loss over {what} at {count_of(len(losses), 'stop')}."
+    if not curve:
+        return start
+    ends = [f"{words.loss.interval(curve.loss_kg_ha[place])} at {along.text(curve.at[place])}" for place in (0, -1)]
+    return f"{start} An average place of this field loses {ends[0]} and {ends[1]}."
+
+
+def _alt(losses: gpd.GeoDataFrame, column: str, along: Scale, words: Words, caption: str) -> str:
+    """The caption, and how far the stops reach."""
+    at, loss = losses[column], losses["total_kg_ha"]
+    return (
+        f"{caption} The stops lie between {along.number(float(at.min()))} and {along.text(float(at.max()))} "
+        f"and lost between {words.loss.number(float(loss.min()))} and {words.loss.text(float(loss.max()))}."
     )

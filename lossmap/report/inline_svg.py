@@ -6,13 +6,14 @@ import io
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from typing import Any
 
 import markupsafe
 import matplotlib
 from matplotlib.figure import Figure
 
-__all__ = ["HAIR", "INK", "MARK", "SOFT", "inline_svg", "looks"]
+__all__ = ["HAIR", "INK", "MARK", "SOFT", "Drawn", "inline_svg", "looks"]
 
 INK, SOFT, MARK, HAIR = "#1a1712", "#5b5446", "#0b4f6c", "#d3cbc3"
 
@@ -31,6 +32,14 @@ _LOOK: Any = {
     "xtick.color": INK,
     "ytick.color": INK,
 }
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A drawing and the words that go below it."""
+
+    svg: markupsafe.Markup
+    caption: str
 
 
 @contextmanager

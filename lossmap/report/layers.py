@@ -15,7 +15,7 @@ from lossmap.report.picture import GAP, Canvas, Steps, block_means, canvas, coar
 from lossmap.report.projection import WebPlace
 from lossmap.report.words import Scale, Words, plain
 
-__all__ = ["UNKNOWN_BEYOND_M", "UNKNOWN_RATIO", "Layer", "Sheet", "is_flat", "sheet", "unknown_part"]
+__all__ = ["UNKNOWN_BEYOND_M", "UNKNOWN_RATIO", "Layer", "Sheet", "is_flat", "sheet", "span", "unknown_part"]
 
 #: "We do not know": no stop within this distance (250 ft), and an interval that spans more than this many times.
 UNKNOWN_BEYOND_M = 76.2
@@ -56,6 +56,8 @@ class Layer:
         The classes in the other unit; empty where there is none.
     same : str
         The one value, where the layer has no classes; else "".
+    span : str
+        Its least and its most; "" where it is one value.
     note : str
         How it was made.
     """
@@ -70,6 +72,7 @@ class Layer:
     shares: tuple[float, ...]
     other: tuple[str, ...]
     same: str
+    span: str
     note: str
 
 
@@ -137,8 +140,14 @@ def _layer(key: str, name: str, surface: Surface, values: Floats, onto: Canvas, 
         shares=shares,
         other=_other(key, found, words),
         same="" if found.edges else scale.text(float(np.nanmean(coded.values())) if (codes != GAP).any() else np.nan),
+        span=span(coded.values(), scale) if found.edges else "",
         note=surface.note,
     )
+
+
+def span(values: Floats, scale: Scale) -> str:
+    """Between what `values` [SI] lie, for the ends of a key whose outer classes are open."""
+    return f"from {scale.number(float(np.nanmin(values)))} to {scale.text(float(np.nanmax(values)))}"
 
 
 def _scale(key: str, words: Words) -> Scale:

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from lossmap.base.estimates import NOTHING, Estimate
 from lossmap.base.field import FieldMap
 from lossmap.base.tables import SOURCES
-from lossmap.report.layers import is_flat
-from lossmap.report.sentences import SOURCE_WORDS
+from lossmap.report.layers import is_flat, unknown_part
+from lossmap.report.sentences import SOURCE_WORDS, driver_word
 from lossmap.report.words import NOT_KNOWN, ODDS, Words, count_of, price_usd_kg
 
-__all__ = ["LossRow", "doubt_line", "flat_line", "headline", "loss_rows", "money_line", "seeds_line", "subtitle", "words_of"]
+__all__ = ["LossRow", "doubt_line", "flat_line", "headline", "loss_rows", "money_line", "more_counts", "seeds_line", "subtitle", "words_of"]
 
 
 @dataclass(frozen=True)
@@ -111,6 +111,15 @@ def seeds_line(field_map: FieldMap, words: Words) -> str:
         span = f"{words.loss.number(counted.low)} to {words.loss.text(counted.high)}"
         apart = f" Were the mass of a seed known, counting alone would leave {span}."
     return f"On the ground that is {words.seeds.interval(seeds)}, at {thousand}.{apart}"
+
+
+def more_counts(field_map: FieldMap) -> str:
+    """Where the next counts come from, where the ones there are leave something open; "" where they do not."""
+    open_words = [driver_word(name) for name, found in field_map.drivers.items() if found.verdict == "not enough counts" and found.stops]
+    open_words += ["places not counted"] if unknown_part(field_map) is not None else []
+    if not open_words:
+        return ""
+    return f"More counts would settle what is open ({', '.join(open_words)}): lossmap stops plans where the next ones tell most."
 
 
 def flat_line(field_map: FieldMap) -> str:

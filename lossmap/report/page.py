@@ -14,25 +14,13 @@ import markupsafe
 from lossmap.base import reference
 from lossmap.base.field import FieldMap
 from lossmap.base.reference import Advice
+from lossmap.report.advice import first_step, pace, reel, slower_pays, yardstick
 from lossmap.report.cleaned import cleaned
 from lossmap.report.drawings import drawing_of_driver, drawing_of_sources
-from lossmap.report.numbers import doubt_line, flat_line, headline, loss_rows, money_line, seeds_line, subtitle, words_of
+from lossmap.report.numbers import doubt_line, flat_line, headline, loss_rows, money_line, more_counts, seeds_line, subtitle, words_of
 from lossmap.report.rows import zone_rows
 from lossmap.report.run_file import changed, version
-from lossmap.report.sentences import (
-    SOURCE_WORDS,
-    after_largest,
-    driver,
-    driver_word,
-    first_step,
-    largest_sources,
-    money_needed,
-    pace,
-    price_of,
-    reel,
-    slower_pays,
-    yardstick,
-)
+from lossmap.report.sentences import SOURCE_WORDS, after_largest, driver, driver_word, largest_sources, money_needed, price_of
 from lossmap.report.templates import asset, filled, policy
 from lossmap.report.words import Words, count_of
 
@@ -52,7 +40,7 @@ def page(field_map: FieldMap) -> str:
     footnotes = _Footnotes()
     # in the order in which a reader meets them
     usual = footnotes.under(*yardstick(field_map, words))
-    advice = [_advice(source, field_map, footnotes) for source in largest]
+    advice = [_advice(source, field_map, words, footnotes) for source in largest]
     of_reel = footnotes.under(*reel(field_map, words))
     return filled(
         "report.html.j2",
@@ -73,6 +61,7 @@ def page(field_map: FieldMap) -> str:
         flat=flat_line(field_map),
         drivers=_drivers(field_map, words),
         zones=zone_rows(field_map, words),
+        more=more_counts(field_map),
         first=first_step(field_map.drivers, words, price_of(field_map), field_map.pace),
         pace=pace(field_map, words),
         reel=of_reel,
@@ -140,7 +129,7 @@ def _drivers(field_map: FieldMap, words: Words) -> list[dict[str, Any]]:
     ]
 
 
-def _advice(source: str, field_map: FieldMap, footnotes: _Footnotes) -> dict[str, Any]:
+def _advice(source: str, field_map: FieldMap, words: Words, footnotes: _Footnotes) -> dict[str, Any]:
     """What to look at for one source: today's list and next season's."""
     tracked = [
         name
@@ -151,10 +140,10 @@ def _advice(source: str, field_map: FieldMap, footnotes: _Footnotes) -> dict[str
     return {
         "source": f"{source} loss",
         "where": SOURCE_WORDS[source],
-        "now": [_one(row, footnotes) for row in rows if row.when == "now"],
-        "later": [_one(row, footnotes) for row in rows if row.when != "now"],
+        "now": [_one(row, words, footnotes) for row in rows if row.when == "now"],
+        "later": [_one(row, words, footnotes) for row in rows if row.when != "now"],
     }
 
 
-def _one(row: Advice, footnotes: _Footnotes) -> dict[str, Any]:
-    return {"look_at": row.look_at, "but": row.but, "notes": footnotes.numbers(row.keys)}
+def _one(row: Advice, words: Words, footnotes: _Footnotes) -> dict[str, Any]:
+    return {"look_at": words.told(row.look_at), "but": words.told(row.but), "notes": footnotes.numbers(row.keys)}

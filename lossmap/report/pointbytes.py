@@ -10,7 +10,7 @@ import numpy as np
 from lossmap.base.field import FieldMap
 from lossmap.base.tables import FLAGS
 from lossmap.report.classes import Classes, classes
-from lossmap.report.layers import Sheet
+from lossmap.report.layers import Sheet, span
 from lossmap.report.picture import packed, steps
 from lossmap.report.words import Words
 
@@ -81,6 +81,7 @@ def _point_classes(drawn: Sheet | None, values: Any, words: Words) -> dict[str, 
         "edges": list(found.edges),
         "edge_texts": list(found.edge_texts()),
         "colours": list(found.colours),
+        "span": span(values, words.harvest) if found.edges else "",
         "unit": words.harvest.unit,
         "factor": words.harvest.factor,
         "places": words.harvest.places(float(np.nanmedian(values))) if np.isfinite(values).any() else 0,

@@ -6,8 +6,10 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
+import numpy as np
+
 from lossmap.base import reference
-from lossmap.base.estimates import NOTHING, Delay, Driver, Estimate, Pace, ReelSpeed
+from lossmap.base.estimates import NOTHING, Delay, Driver, EffectCurve, Estimate, Pace, ReelSpeed
 from lossmap.base.field import FieldMap
 from lossmap.base.reference import Crop
 from lossmap.base.tables import SOURCES
@@ -40,12 +42,16 @@ def summary(field_map: FieldMap) -> dict[str, Any]:
         "points": _points(field_map),
         "delay": {"flow_s": _delay(cleaning.flow_delay), "moisture_s": _delay(cleaning.moisture_delay)},
         **_both("yield", field_map.yield_kg_ha, crop),
+        "moisture_pct": _known(_mean_moisture(field_map)),
         "stops": len(field_map.losses),
         "seed_mass_g": _interval(field_map.seed_mass_g),
         "loss": {source: _loss(field_map, source) for source in ("total", *SOURCES)},
         "loss_by_counting": _interval(field_map.loss_by_counting, "_kg_ha"),
         "loss_surface": _surface_note(field_map),
-        "drivers": {name: _driver(found, crop, price) for name, found in field_map.drivers.items()},
+        "drivers": {
+            name: _driver(found, crop, price) | {"curve": _curve(field_map.curves.get(name, EffectCurve()))}
+            for name, found in field_map.drivers.items()
+        },
         "zones": len(field_map.zones),
         "zones_ha": _known(float(field_map.zones["area_ha"].sum())) if len(field_map.zones) else 0.0,
         "inputs_sha256": dict(field_map.inputs),
@@ -62,6 +68,12 @@ def summary(field_map: FieldMap) -> dict[str, Any]:
     if field_map.reel is not None:
         out["reel"] = _reel(field_map.reel, crop)
     return out
+
+
+def _mean_moisture(field_map: FieldMap) -> float:
+    """At which it was cut, over its area [%]; NaN where no log tells."""
+    layer = field_map.surfaces.get("moisture_pct")
+    return float(np.nanmean(layer.mean)) if layer is not None else math.nan
 
 
 def _points(field_map: FieldMap) -> dict[str, Any]:
@@ -133,6 +145,11 @@ def _driver(found: Driver, crop: Crop, price: Price | None) -> dict[str, Any]:
     for end, value in share.items():
         out |= _both(f"share_{end}".rstrip("_"), value, crop)
     return out | (_worth("share", found.share_kg_ha, price) if price is not None else {})
+
+
+def _curve(curve: EffectCurve) -> list[list[float | None]]:
+    """``[at, mean, low, high]`` at each value."""
+    return [[_known(at), *map(_known, (one.mean, one.low, one.high))] for at, one in zip(curve.at, curve.loss_kg_ha, strict=True)]
 
 
 def _money(field_map: FieldMap, price: Price) -> dict[str, Any]:

@@ -16,18 +16,19 @@ import shapely
 from lossmap.base import reference
 from lossmap.base.field import FieldMap
 from lossmap.report import leaflet
+from lossmap.report.advice import first_step, yardstick
 from lossmap.report.foliummap import folium_script
 from lossmap.report.layers import UNKNOWN_BEYOND_M, UNKNOWN_RATIO, Sheet, sheet, unknown_part
-from lossmap.report.numbers import doubt_line, flat_line, headline, loss_rows, money_line, seeds_line, subtitle, words_of
+from lossmap.report.numbers import doubt_line, flat_line, headline, loss_rows, money_line, more_counts, seeds_line, subtitle, words_of
 from lossmap.report.picture import packed
 from lossmap.report.pointbytes import point_bytes
 from lossmap.report.projection import WebPlace, web_place
-from lossmap.report.rows import letter_at, stop_rows, zone_rows
+from lossmap.report.rows import letter_at, stop_rows, stop_table, zone_rows
 from lossmap.report.run_file import version
-from lossmap.report.sentences import driver, price_of
+from lossmap.report.sentences import after_largest, driver, largest_sources, price_of
 from lossmap.report.still import still
 from lossmap.report.templates import LIVE, asset, filled, json_block, policy
-from lossmap.report.words import ODDS, Scale, Words
+from lossmap.report.words import ODDS, Scale, Words, count_of
 
 __all__ = ["webmap"]
 
@@ -43,7 +44,7 @@ def webmap(field_map: FieldMap) -> str:
     words = words_of(field_map)
     place = web_place(field_map.outline, field_map.crs)
     drawn, unknown = sheet(field_map, place, words), unknown_part(field_map)
-    points = point_bytes(field_map, drawn, words)
+    points, basemap = point_bytes(field_map, drawn, words), _basemap(field_map)
     scripts = {
         "first": LIVE,
         "leaflet": leaflet.script(),
@@ -52,11 +53,12 @@ def webmap(field_map: FieldMap) -> str:
     }
     return filled(
         "map.html.j2",
-        policy=policy(scripts.values()),
+        policy=policy(scripts.values(), basemap["host"] if basemap else None),
+        basemap=basemap,
         scripts={name: markupsafe.Markup(text) for name, text in scripts.items()},
         styles=markupsafe.Markup(leaflet.style() + asset("page.css") + asset("field.css") + asset("map.css")),
         licence=leaflet.licence(),
-        for_script=json_block(_for_script(field_map, place, drawn, points, words)),
+        for_script=json_block({**_for_script(field_map, place, drawn, points, words), "basemap": basemap}),
         layers=drawn.layers if drawn else (),
         points=points,
         coarse=_coarse_line(drawn, points, words),
@@ -64,6 +66,14 @@ def webmap(field_map: FieldMap) -> str:
         still=still(field_map, unknown, place, words),
         **_texts(field_map, words),
     )
+
+
+def _basemap(field_map: FieldMap) -> dict[str, str] | None:
+    """The server that may be asked for pictures of the ground once somebody ticks it; None where none was set."""
+    asked = field_map.settings.report
+    if asked.basemap is None:
+        return None
+    return {"url": asked.basemap, "host": asked.basemap.split("/")[2], "credit": asked.basemap_credit or ""}
 
 
 def _texts(field_map: FieldMap, words: Words) -> dict[str, Any]:
@@ -76,11 +86,16 @@ def _texts(field_map: FieldMap, words: Words) -> dict[str, Any]:
         "flat": flat_line(field_map),
         "money": money_line(field_map, words),
         "seeds": seeds_line(field_map, words),
+        "usual": yardstick(field_map, words)[0],
+        "first": first_step(field_map.drivers, words, price_of(field_map), field_map.pace),
+        "largest": after_largest(largest_sources(field_map.loss)),
+        "more": more_counts(field_map),
         "rows": loss_rows(field_map, words),
         "harvest": words.harvest.text(field_map.yield_kg_ha),
         "drivers": [driver(found, words, price_of(field_map)) for found in field_map.drivers.values()],
         "zones": zone_rows(field_map, words),
-        "stops": stop_rows(field_map, words),
+        "stops": stop_table(field_map, words),
+        "counted": f"{count_of(len(field_map.losses), 'stop')} counted",
         "notes": (*field_map.notes, *field_map.cleaning.notes),
         "cautions": (*reference.cautions("count"), *reference.cautions("fire")),
         "version": version(),

@@ -32,6 +32,10 @@ ODDS = "9 times in 10"
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
+# A quantity in the units of the trade and in metric ones.
+_TWICE = re.compile(r"\{([^{}|]+)\|([^{}|]+)\}")
+
+
 @dataclass(frozen=True)
 class Scale:
     """How one kind of value is shown: an SI value times `factor` is a number of `unit`.
@@ -201,6 +205,17 @@ class Words:
             return f"each {self.speed.text(abs(quantity(effect_step, 'm/s')))} faster"
         return f"each {count_of(abs(quantity(effect_step, 'percent')), 'point')} drier"
 
+    def told(self, text: str) -> str:
+        """A text of the reference tables, whose quantities stand in it twice, ``{6 to 12 in|15 to 30 cm}``: with one of each."""
+        return _TWICE.sub(r"\1" if self.us else r"\2", text)
+
+    @property
+    def price_example(self) -> str:
+        """A price as people would type it."""
+        if not self.us:
+            return "170 USD/t"
+        return "4.20 USD/bu" if self.crop.bushel_lb is not None else "0.25 USD/lb"
+
     def day(self, on: datetime.date) -> str:
         """A day that no reader takes for another: 18 Oct 2025."""
         return f"{on.day} {_MONTHS[on.month - 1]} {on.year}"
@@ -263,8 +278,5 @@ def price_usd_kg(text: str, crop: Crop) -> float:
     try:
         return quantity(text, "USD/kg", crop.bushel_lb)
     except SettingsError as refusal:
-        raise SettingsError(f"report.price: {str(refusal).partition('; write')[0]}; write for example {_example(crop)}") from refusal
-
-
-def _example(crop: Crop) -> str:
-    return '"4.20 USD/bu"' if crop.bushel_lb is not None else '"0.25 USD/lb"'
+        example = Words(crop, "us").price_example
+        raise SettingsError(f'report.price: {str(refusal).partition("; write")[0]}; write for example "{example}"') from refusal

@@ -2,6 +2,7 @@
 
 from lossmap.surfaces.counts import Counted, CountModel
 from lossmap.surfaces.dense import by_pass, dense, placed
+from lossmap.surfaces.doubts import left_in_doubt
 from lossmap.surfaces.loss import LossSurface, loss_surface
 
-__all__ = ["CountModel", "Counted", "LossSurface", "by_pass", "dense", "loss_surface", "placed"]
+__all__ = ["CountModel", "Counted", "LossSurface", "by_pass", "dense", "left_in_doubt", "loss_surface", "placed"]

@@ -57,9 +57,10 @@ from sklearn.base import BaseEstimator
 
 from lossmap.base.estimates import Z90, Estimate
 from lossmap.base.grid import Floats
+from lossmap.base.logloss import FALLEN, Hinge
 from lossmap.surfaces.laplace import Counts, Fit, Prior, laplace
 
-__all__ = ["DRIVERS", "SLOPE_SD", "CountModel", "Counted", "Hinge", "Posterior", "Slope"]
+__all__ = ["DRIVERS", "SLOPE_SD", "CountModel", "Counted", "Posterior", "Slope"]
 
 Whole = npt.NDArray[np.intp]
 
@@ -70,8 +71,6 @@ DRIVERS = ("speed", "dryness")
 SD = np.array([0.1, 0.2, 0.35, 0.55, 0.85])
 ROUGH, SMOOTH = 6, 5
 RANGE = 0.5 ** np.concatenate([np.arange(1, 1 + ROUGH), np.arange(1, 1 + SMOOTH)])
-# Where (1 + x) exp(-x) is 0.37.
-FALLEN = 2.146
 SIZE = np.array([1.0, 2.5, 6.0, 15.0, 50.0])
 
 # Priors: exponential on sd and on the clumping 1/sqrt(size). On the logarithm of the range it
@@ -166,19 +165,6 @@ class Counted:
         middle = np.where(usual == usual.max(), usual, usual * np.exp(-(PART_SD**2 + PART_PROCESS) / 2))
         drawn = share**told * middle ** (1 - told)
         return np.asarray(drawn / drawn.sum() * total / self.worth)
-
-
-@dataclass(frozen=True)
-class Hinge:
-    """One knot of one driver: loss may rise with ground speed above, or with moisture below it."""
-
-    driver: str
-    knot: float
-
-    def of(self, values: Floats) -> Floats:
-        """How far each value is beyond the knot, never negative."""
-        beyond = values - self.knot if self.driver == "speed" else self.knot - values
-        return np.asarray(np.maximum(beyond, 0.0))
 
 
 @dataclass(frozen=True)
@@ -343,10 +329,10 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
         self.level_ = float(counted.worth @ rates)
         self.share_ = counted.worth * rates / self.level_
         self.hinges_ = self._hinges(speed, moisture)
-        self.design_ = self._design(len(self.places_), speed, moisture)
+        self.design_ = self.design(len(self.places_), speed, moisture)
         self._own = PART_SD**2 if rates.size > 1 else 0.0
         self._variance = np.array([SLOPE_SD[hinge.driver] ** 2 for hinge in self.hinges_])
-        kernels = np.stack([kernel.copy() for kernel in _kernels(self.places_, self.places_, self._longest_m())])
+        kernels = np.stack([kernel.copy() for kernel in self.kernels(self.places_, self.places_)])
         self._kernels = kernels[:, counted.stop[:, None], counted.stop]
         self._condition(Counts(counted.seeds, counted.area_m2[:, None] * counted.sees * rates, self.share_, counted.breadth))
         return self
@@ -399,7 +385,7 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
             first += part.mean[step] @ features.T
             for one, other in itertools.product(range(parts), repeat=2):
                 second[one, :, other] += features @ part.second[step, one, other] @ features.T
-        for step, kernel in enumerate(_kernels(places_m, places_m, self._longest_m())):
+        for step, kernel in enumerate(self.kernels(places_m, places_m)):
             for one in range(parts):
                 second[one, :, one] += part.variance[step] * kernel
         first /= part.weight
@@ -411,6 +397,12 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
         """Mean ``[place]`` and covariance ``[place, place]`` of the logarithm of the total; for a few hundred places."""
         mean, covariance = self.joint(places_m, speed, moisture, part)
         return self.share_ @ mean + math.log(self.level_), np.einsum("p,pkql,q->kl", self.share_, covariance, self.share_)
+
+    def intercepts(self) -> tuple[Floats, Floats]:
+        """Mean ``[part]`` and covariance ``[part, part]`` of the parts' intercepts."""
+        every, place = self.posterior(), len(self.places_)
+        mean = every.mean[:, :, place].sum(axis=0) / every.weight
+        return mean, every.second[:, :, :, place, place].sum(axis=0) / every.weight - np.outer(mean, mean)
 
     def typical(self) -> tuple[float, float, float]:
         """What the counts make likeliest of sd, of range [m] and of the negative binomial's size on an area of mean size."""
@@ -430,11 +422,11 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
         stops = len(self.places_)
         for start in range(0, len(places_m), block):
             rows = slice(start, min(start + block, len(places_m)))
-            design = self._design(rows.stop - start, *(None if values is None else values[rows] for values in (speed, moisture)))
+            design = self.design(rows.stop - start, *(None if values is None else values[rows] for values in (speed, moisture)))
             features = np.empty((rows.stop - start, stops + 1 + design.shape[1]))
             features[:, stops] = 1.0
             features[:, stops + 1 :] = design
-            for step, kernel in enumerate(_kernels(places_m[rows], self.places_, self._longest_m())):
+            for step, kernel in enumerate(self.kernels(places_m[rows], self.places_)):
                 features[:, :stops] = kernel
                 yield rows, step, features
 
@@ -447,11 +439,15 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
                 found += [Hinge(driver, float(knot)) for knot in np.unique(chosen)]
         return found
 
-    def _design(self, places: int, speed: Floats | None, moisture: Floats | None) -> Floats:
+    def design(self, places: int, speed: Floats | None, moisture: Floats | None) -> Floats:
         """How far each place is beyond each knot, ``[place, hinge]``."""
         values = {"speed": speed, "dryness": moisture}
         columns = [hinge.of(np.asarray(values[hinge.driver], float)) for hinge in self.hinges_]
         return np.column_stack(columns) if columns else np.empty((places, 0))
+
+    def kernels(self, places_m: Floats, other_m: Floats) -> Iterator[Floats]:
+        """Correlation of each process of the lattice between places, in the order of `RANGE`; what is yielded lives until the next."""
+        return _kernels(places_m, other_m, self._longest_m())
 
     def _longest_m(self) -> float:
         spread = self.diagonal_m or float(np.hypot(*np.ptp(self.places_, axis=0)))
@@ -465,8 +461,8 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
         self.lattice_weight_ = np.zeros(LATTICE.size.size)
         slopes: list[_Slopes] = []
         for key, kept in _kept(scores).items():
-            for rows in self._batches(kept):
-                fit = laplace(counts, self._prior(rows, key), LATTICE.size[rows], FINE, modes[rows])
+            for rows in self.batches(kept):
+                fit = laplace(counts, self.prior(rows, key), LATTICE.size[rows], FINE, modes[rows])
                 weight = np.exp(fit.log_evidence + LATTICE.log_prior[rows] + self._log_prior(key) - highest)
                 group, slope = self._sums(fit, rows, key, weight)
                 self.groups_[key] = self.groups_[key] + group if key in self.groups_ else group
@@ -489,13 +485,13 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
         among = [sum(other.driver == self.hinges_[column].driver for other in self.hinges_) for column in key if column >= 0]
         return -math.log(math.prod(among))
 
-    def _batches(self, rows: Whole) -> list[Whole]:
+    def batches(self, rows: Whole) -> list[Whole]:
         """`rows` of the lattice in pieces whose kernels fit in memory together."""
         pieces = int(np.ceil(rows.size * self.counted_.seeds.size**2 * 8 / BATCH))
         return np.array_split(rows, max(1, pieces))
 
-    def _prior(self, rows: Whole, key: tuple[int, int] = (-1, -1)) -> Prior:
-        """Covariance of g for `rows` of the lattice, with the hinges of one model."""
+    def prior(self, rows: Whole, key: tuple[int, int] = (-1, -1)) -> Prior:
+        """Covariance of g at the counts for `rows` of the lattice, with the hinges of one model."""
         kernel = SD[LATTICE.sd[rows], None, None] ** 2 * self._kernels[LATTICE.range[rows]]
         active = [column for column in key if column >= 0]
         return Prior(kernel, INTERCEPT_SD**2, self._own, self.design_[self.counted_.stop][:, active], self._variance[active])
@@ -507,9 +503,9 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
         pull, grip = np.empty((every.size, hinges)), np.empty((every.size, hinges, hinges))
         beyond = self.design_[self.counted_.stop]
         # the mode in the lattice's middle is nearer to the others' than nothing is
-        start = laplace(counts, self._prior(MIDDLE), LATTICE.size[MIDDLE], COARSE).mode
-        for rows in self._batches(every):
-            fit = laplace(counts, self._prior(rows), LATTICE.size[rows], COARSE, np.repeat(start, rows.size, axis=0))
+        start = laplace(counts, self.prior(MIDDLE), LATTICE.size[MIDDLE], COARSE).mode
+        for rows in self.batches(every):
+            fit = laplace(counts, self.prior(rows), LATTICE.size[rows], COARSE, np.repeat(start, rows.size, axis=0))
             plain[rows], modes[rows] = fit.log_evidence + LATTICE.log_prior[rows], fit.mode
             pull[rows] = fit.gradient @ beyond
             grip[rows] = beyond.T @ (fit.precision @ beyond)
@@ -524,7 +520,7 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
     def _plain(self, counts: Counts, score: Floats, modes: Floats) -> Plain:
         """The likeliest rows of the lattice, stepped to their modes."""
         rows = np.sort(np.argsort(-score, kind="stable")[:MOST_PLAIN])
-        fit = laplace(counts, self._prior(rows), LATTICE.size[rows], FINE, modes[rows])
+        fit = laplace(counts, self.prior(rows), LATTICE.size[rows], FINE, modes[rows])
         weight = np.exp(score[rows] - score.max())
         return Plain(weight / weight.sum(), fit.gradient, fit.precision)
 
@@ -557,8 +553,8 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
         expected = {driver: 0.0 for driver in DRIVERS if any(hinge.driver == driver for hinge in self.hinges_)}
         _, lever = counts.seen(np.zeros((1, *counts.expected.shape)))
         beyond = self.design_[self.counted_.stop]
-        for rows in self._batches(np.arange(LATTICE.size.size)) if expected else []:
-            noisy = self._prior(rows).covariance(lever)
+        for rows in self.batches(np.arange(LATTICE.size.size)) if expected else []:
+            noisy = self.prior(rows).covariance(lever)
             count = np.arange(counts.seeds.size)
             noisy[:, count, count] += 1 / counts.expected_curvature(LATTICE.size[rows, None] * counts.breadth)
             grip = beyond.T @ np.linalg.solve(noisy, np.broadcast_to(beyond, (rows.size, *beyond.shape)))

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr, ndtri
 
-from lossmap.base.estimates import Estimate
+from lossmap.base.estimates import Estimate, normal_points
 from lossmap.base.grid import Floats
 from lossmap.surfaces.counts import CountModel, Posterior
 
@@ -115,9 +115,8 @@ class _Joint:
         """What is added at the middle of each slice of equal probability, and mean and variance of g there."""
         pull = self.shared / self.added_variance
         left = self.variance - pull * self.shared
-        steps = ndtri((np.arange(number) + 0.5) / number)
         sd = np.sqrt(self.added_variance)
-        return [(self.added + step * sd, self.mean + pull * step * sd, left) for step in steps]
+        return [(self.added + step * sd, self.mean + pull * step * sd, left) for step in normal_points(number)]
 
 
 def _joint(
@@ -172,9 +171,9 @@ def _field_levels(
     product = sum(features @ part.slope_mean[hinge, step] for _, step, features in model.features(places_m, speed, moisture, len(places_m)))
     shared = product / part.weight - (mean - math.log(model.level_)) * slope
     left = covariance - np.outer(shared, shared) / slope_variance
-    together, middles = np.expm1(left), ndtri((np.arange(RESIDUAL_SLICES) + 0.5) / RESIDUAL_SLICES)
+    together, middles = np.expm1(left), normal_points(RESIDUAL_SLICES)
     levels = []
-    for step in ndtri((np.arange(FIELD_SLICES) + 0.5) / FIELD_SLICES):
+    for step in normal_points(FIELD_SLICES):
         at = slope + step * np.sqrt(slope_variance)
         each = np.exp(mean + shared * (at - slope) / slope_variance + left.diagonal() / 2) * -np.expm1(-at * beyond)
         total = each.sum()

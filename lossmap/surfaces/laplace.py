@@ -49,9 +49,9 @@ class Counts:
     ----------
     seeds : array, ``[count]``
         Not necessarily whole.
-    expected : array, ``[count, part]``
+    expected : array, ``[count, part]`` or ``[model, count, part]``
         Seeds of each part where all latents are 0: area times rate, 0 for a part that the count does not see.
-    worth : array, ``[part]``
+    worth : array, ``[part]`` or ``[model, part]``
         Share of each part in the total where all latents are 0; adds to 1.
     breadth : array, ``[count]``
         Area over the mean area; clumping averages out over a larger one, so the size of
@@ -63,15 +63,20 @@ class Counts:
     worth: Floats
     breadth: Floats
 
+    def of(self, chosen: npt.NDArray[np.bool_]) -> Counts:
+        """As the models chosen of a batch see them."""
+        return self if self.worth.ndim == 1 else Counts(self.seeds, self.expected[chosen], self.worth[chosen], self.breadth)
+
     def seen(self, h: Floats) -> tuple[Floats, Floats]:
         """Mean of each count ``[..., count]`` and its lever on each part ``[..., count, part]``, at latents `h`."""
         parts = np.exp(h)
-        if self.worth.size == 1:
-            return parts[..., 0] * self.expected[:, 0], np.ones_like(parts)
-        here, everything = self.expected * parts, self.worth * parts
+        if h.shape[-1] == 1:
+            return parts[..., 0] * self.expected[..., 0], np.ones_like(parts)
+        worth = self.worth[..., None, :]
+        here, everything = self.expected * parts, worth * parts
         seen, whole = here.sum(axis=-1), everything.sum(axis=-1)
-        mean = np.exp(h @ self.worth) * seen / whole
-        return mean, self.worth + here / seen[..., None] - everything / whole[..., None]
+        mean = np.exp((h @ worth.swapaxes(-1, -2))[..., 0]) * seen / whole
+        return mean, worth + here / seen[..., None] - everything / whole[..., None]
 
     def slopes(self, mean: Floats, size: Floats) -> tuple[Floats, Floats]:
         """First derivative and negative second derivative of the log likelihood in the logarithm of the mean."""
@@ -119,6 +124,8 @@ class Prior:
 
     def covariance(self, lever: Floats) -> Floats:
         """Of the logarithms of the counts' means, ``[model, count, count]``."""
+        if lever.shape[-1] == 1:
+            return np.asarray(self.kernel + (self.own + self.shared()))
         alike = lever @ lever.swapaxes(-1, -2)
         together = np.asarray(alike * self.kernel)
         together += self.own * alike
@@ -148,6 +155,8 @@ class Fit:
     gradient : array, ``[model, count]``
         Of the log likelihood in the logarithm of the count's mean, where the last step
         ends; the mode is prior covariance times this.
+    curvature : array, ``[model, count]``
+        W, of each count's likelihood in the logarithm of its mean.
     precision : array, ``[model, count, count]``
         ``(C + 1/W)^-1``.
     log_evidence : array, ``[model]``
@@ -156,6 +165,7 @@ class Fit:
     mode: Floats
     lever: Floats
     gradient: Floats
+    curvature: Floats
     precision: Floats
     log_evidence: Floats
 
@@ -176,7 +186,7 @@ def laplace(counts: Counts, prior: Prior, size: Floats, tolerance: float, start:
         Where to step from; 0 where not given.
     """
     sizes = size[:, None] * counts.breadth
-    g = np.zeros((len(size), *counts.expected.shape)) if start is None else start.copy()
+    g = np.zeros((len(size), *counts.expected.shape[-2:])) if start is None else start.copy()
     _step_to_mode(counts, prior, sizes, g, tolerance)
     view = _View(counts, prior, sizes, g)
     precision = view.root[:, :, None] * np.linalg.inv(view.inner) * view.root[:, None, :]
@@ -186,7 +196,7 @@ def laplace(counts: Counts, prior: Prior, size: Floats, tolerance: float, start:
     g = prior.back(view.lever, pull)
     roughness = np.einsum("jc,jcl,jcl->j", pull, view.lever, g)
     fit = counts.log_likelihood(counts.seen(g)[0], sizes) - roughness / 2
-    return Fit(g, view.lever, pull, precision, fit - log_det / 2)
+    return Fit(g, view.lever, pull, view.root**2, precision, fit - log_det / 2)
 
 
 class _View:
@@ -202,9 +212,9 @@ class _View:
 
 def _step_to_mode(counts: Counts, prior: Prior, sizes: Floats, g: Floats, tolerance: float) -> None:
     """Move `g` until no model moves any more."""
-    moving, own = np.arange(len(g)), prior
+    moving, seen, own = np.arange(len(g)), counts, prior
     for _ in range(MOST_STEPS):
-        view = _View(counts, own, sizes[moving], g[moving])
+        view = _View(seen, own, sizes[moving], g[moving])
         pull = view.root * np.linalg.solve(view.inner, (view.root * view.target)[:, :, None])[:, :, 0]
         step = own.back(view.lever, pull) - g[moving]
         furthest = np.abs(step).max(axis=(1, 2))
@@ -213,7 +223,7 @@ def _step_to_mode(counts: Counts, prior: Prior, sizes: Floats, g: Floats, tolera
         if not left.any():
             return
         if not left.all():
-            moving, own = moving[left], own.of(left)
+            moving, seen, own = moving[left], seen.of(left), own.of(left)
 
 
 def _inner(covariance: Floats, root: Floats) -> Floats:

@@ -14,7 +14,8 @@ from scipy import ndimage
 
 from lossmap.base.estimates import NOTHING, Z90, Beginning, Estimate, SlopeEvidence
 from lossmap.base.grid import Floats, Grid, Surface
-from lossmap.base.settings import Settings
+from lossmap.base.logloss import Typical
+from lossmap.base.settings import Settings, ZoneSettings
 from lossmap.base.tables import POSITIONS, SOURCES
 from lossmap.surfaces.counts import DRIVERS, SLOPE_SD, CountModel
 from lossmap.surfaces.excess import cell_excess, field_excess
@@ -22,7 +23,7 @@ from lossmap.surfaces.positions import parted
 from lossmap.surfaces.sources import divided
 from lossmap.surfaces.surrogate import coincidence
 
-__all__ = ["LossSurface", "loss_surface"]
+__all__ = ["LossSurface", "knots", "loss_surface"]
 
 Bools = npt.NDArray[np.bool_]
 
@@ -59,6 +60,8 @@ class LossSurface:
         Share of each in the loss [%].
     evidence : mapping of str to SlopeEvidence
         ``speed`` and ``dryness``, always both.
+    typical : Typical
+        What the counts make likeliest of how loss changes over the field.
     excess, chance : mapping of str to Surface
         For each driver whose chance passed ``zones.tracks_chance``: ``excess_kg_ha`` above
         the reference, and ``chance_pct`` that it is above ``zones.least_excess`` of the
@@ -74,6 +77,7 @@ class LossSurface:
     sources: Mapping[str, Estimate]
     source_pct: Mapping[str, Estimate]
     evidence: Mapping[str, SlopeEvidence]
+    typical: Typical
     excess: Mapping[str, Surface] = field(default_factory=dict)
     chance: Mapping[str, Surface] = field(default_factory=dict)
     is_flat: bool = False
@@ -106,6 +110,22 @@ def loss_surface(
         The total cannot be told from the positions counted.
     """
     return _Field(losses, layers, grid, inside, settings, seed_mass_g).result()
+
+
+def knots(driver: str, values: Floats | None, settings: ZoneSettings) -> tuple[float, ...]:
+    """Where a driver's effect may begin: the reference that was set, else parts of the field's own values.
+
+    Parameters
+    ----------
+    driver : "speed" or "dryness"
+    values : array or None
+        Ground speed [m/s] or moisture [%] all over the field, NaN where unknown; None gives no knot but one that was set.
+    settings : ZoneSettings
+    """
+    given = settings.speed_above if driver == "speed" else settings.moisture_below
+    if given is not None:
+        return (given,)
+    return () if values is None else tuple(float(knot) for knot in np.nanquantile(values, KNOT_QUANTILES[driver]))
 
 
 class _Field:
@@ -158,6 +178,7 @@ class _Field:
             {source: amount for source, (amount, _) in by_source.items()},
             {source: share for source, (_, share) in by_source.items()},
             evidence,
+            Typical(*model.typical()),
             {driver: excess for driver, (excess, _) in flagged.items()},
             {driver: chance for driver, (_, chance) in flagged.items()},
             self.is_flat,
@@ -188,9 +209,7 @@ class _Field:
         return (row * self.grid.cols + col).astype(np.intp)
 
     def _model(self) -> CountModel:
-        zones = self.settings.zones
-        knots = {"speed": zones.speed_above, "dryness": zones.moisture_below}
-        speed, moisture = (_knots(driver, knots[driver], self.at_cells[driver]) for driver in DRIVERS)
+        speed, moisture = (knots(driver, self.at_cells[driver], self.settings.zones) for driver in DRIVERS)
         diagonal = float(np.hypot(*np.ptp(self.cells, axis=0))) + self.grid.cell_m
         return CountModel(speed, moisture, diagonal).fit(self.places, self.counts, *_pair(self.at_stops))
 
@@ -349,13 +368,6 @@ def _filled(values: Floats) -> Floats:
         return values.astype(float)
     nearest = ndimage.distance_transform_edt(gaps, return_distances=False, return_indices=True)
     return np.asarray(values[tuple(nearest)], float)
-
-
-def _knots(driver: str, given: float | None, values: Floats | None) -> tuple[float, ...]:
-    """The reference that was set, else parts of the field's own values."""
-    if given is not None:
-        return (given,)
-    return () if values is None else tuple(float(knot) for knot in np.quantile(values, KNOT_QUANTILES[driver]))
 
 
 def _lognormal(mean: float, log_variance: float, further_doubt: float) -> Estimate:

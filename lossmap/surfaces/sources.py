@@ -1,26 +1,49 @@
-"""How a field's loss divides by source: draws of the whole field from the count model.
+"""How a field's loss divides by source: draws of the whole field, by shares that are tried out.
 
-Total and shares are drawn together at places that stand for the field, so sources add up to
-the total in every draw, none is ever negative, and the interval of each knows what the
-others take from it.
+A part that counts hardly tell apart (a tenth of the loss behind the combine, among counts that
+scatter by half) may be half or twice what is likeliest, but never much more: the likelihood
+falls off steeply above it and not at all below, and no normal approximation of its logarithm
+is like that. So the shares at the middle of the field, few numbers, are tried at quasi-random
+points spread over more than what the model of the counts thinks likely of them, each
+with a combination of its lattice. At each point the rest is as close to normal as
+in the model; its evidence over the chance of having been tried is the point's weight
+(importance sampling; Rue, Martino & Chopin 2009 do the same to hyper-parameters; from memory).
+(By the normal approximation alone a source of a tenth of the loss came out 1.8 times too high.)
+
+Draws of the field then fall on points by weight; each draws all parts over the field given
+the counts by Matheron's rule: a draw of the prior at stops and places, corrected by what the
+counts, scattered, say against it. So sources add up to the total in every draw, none
+is ever negative, and the interval of each knows what the others take from it.
 """
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 from scipy.special import ndtri
+from scipy.stats import multivariate_normal, qmc
 
-from lossmap.base.estimates import NOTHING, Estimate
+from lossmap.base.estimates import NOTHING, Estimate, normal_points
 from lossmap.base.grid import Floats
-from lossmap.surfaces.counts import CountModel
+from lossmap.surfaces.counts import FINE, INTERCEPT_SD, LATTICE, SD, CountModel
+from lossmap.surfaces.laplace import Counts, Fit, laplace
 from lossmap.surfaces.positions import Part
 
 __all__ = ["Division", "divided"]
 
-# Half of the draws; the other half are their mirror images, which makes means exact where g is linear.
-HALF_DRAWS = 500
+Whole = npt.NDArray[np.intp]
+
+DRAWS = 1000
+# A power of 2, as quasi-random points want it.
+POINTS = 64
+# Standard deviation of the points over that of the normal approximation: tails must be tried more often than they are likely.
+WIDER = 1.3
+# Prior standard deviation of the logarithm of each part beside the others, about its usual share (common practice, no
+# source): nine of ten fields divide their loss to within a factor of 6 of what is usual.
+PRIOR_SD = 0.8
 # Keeps a covariance that rounding made indefinite positive.
 JITTER = 1e-8
 
@@ -33,7 +56,7 @@ class Division:
     ----------
     parts : tuple of Part
     amounts : array, ``[draw, part]``
-        In the unit of `Counted.worth`, as if masses were known.
+        As if masses were known, in the unit of `Counted.worth`; 1 where there is one part only.
     masses : array, ``[draw, part]``
         Factor on each from what a seed or an ear may weigh; one for all of a kind.
     """
@@ -72,21 +95,112 @@ def divided(
     rng_seed : int
     """
     rng = np.random.default_rng(rng_seed)
-    mean, covariance = model.joint(places_m, speed, moisture)
-    root = np.linalg.cholesky(covariance.reshape(mean.size, mean.size) + JITTER * np.eye(mean.size))
-    steps = rng.standard_normal((HALF_DRAWS, mean.size)) @ root.T
-    drawn = (mean.ravel() + np.concatenate([steps, -steps])).reshape(-1, *mean.shape)
-    total = np.exp(np.einsum("p,dpk->dk", model.share_, drawn))
-    weight = model.share_[:, None] * np.exp(drawn)
-    amounts = total[:, None] * weight / weight.sum(axis=1, keepdims=True)
-    of_kind = {is_ears: rng.permutation(_normal(len(drawn))) for is_ears in (False, True)}
+    if len(parts) == 1:
+        return Division(parts, np.ones((1, 1)), np.ones((1, 1)))
+    tried = _Tried(model, rng)
+    falls_on = np.searchsorted(np.cumsum(tried.weight)[:-1], (rng.random() + np.arange(DRAWS)) / DRAWS)
+    field = _Places(model, places_m, speed, moisture, tried.key)
+    amounts = [field.drawn(tried, point, int(draws), rng) for point, draws in zip(*np.unique(falls_on, return_counts=True), strict=True)]
+    of_kind = {is_ears: rng.permutation(normal_points(DRAWS)) for is_ears in (False, True)}
     masses = np.column_stack([np.exp(part.mass_doubt * of_kind[part.is_ears]) for part in parts])
-    return Division(parts, model.level_ * amounts.mean(axis=2), masses)
+    return Division(parts, model.level_ * np.concatenate(amounts), masses)
 
 
-def _normal(number: int) -> Floats:
-    """Points of a standard normal, each as likely as the next."""
-    return np.asarray(ndtri((np.arange(number) + 0.5) / number))
+class _Tried:
+    """Shares tried out, the fit at each, and how much each weighs.
+
+    Attributes
+    ----------
+    key : (int, int)
+        The likeliest model: its hinge of speed and of dryness.
+    rows : array, ``[point]``
+        Row of the lattice.
+    shares : array, ``[point, part]``
+    mode, lever, gradient, curvature, precision : array, ``[point, ...]``
+        As in `Fit`.
+    weight : array, ``[point]``
+        Adds to 1.
+    """
+
+    def __init__(self, model: CountModel, rng: np.random.Generator) -> None:
+        self.key = max(model.groups_, key=lambda key: model.groups_[key].weight)
+        likely = model.lattice_weight_
+        self.rows: Whole = rng.permutation(np.searchsorted(np.cumsum(likely)[:-1], (np.arange(POINTS) + 0.5) / POINTS))
+        self.shares, log_prior = _points(model, rng)
+        fits = [self._fit(model, points) for points in np.array_split(np.arange(POINTS), len(model.batches(self.rows)))]
+        names = ("lever", "gradient", "curvature", "precision", "log_evidence")
+        self.lever, self.gradient, self.curvature, self.precision, evidence = (
+            np.concatenate([getattr(fit, name) for fit in fits]) for name in names
+        )
+        log_weight = evidence + LATTICE.log_prior[self.rows] - np.log(likely[self.rows]) + log_prior
+        weight = np.exp(log_weight - log_weight.max())
+        self.weight = weight / weight.sum()
+
+    def _fit(self, model: CountModel, points: Whole) -> Fit:
+        """The model's other unknowns where the shares are known."""
+        counted, shares = model.counted_, self.shares[points]
+        rates = shares * model.level_ / counted.worth
+        expected = counted.area_m2[:, None] * counted.sees * rates[:, None, :]
+        prior = dataclasses.replace(model.prior(self.rows[points], self.key), own=0.0)
+        return laplace(Counts(counted.seeds, expected, shares, counted.breadth), prior, LATTICE.size[self.rows[points]], FINE)
+
+
+def _points(model: CountModel, rng: np.random.Generator) -> tuple[Floats, Floats]:
+    """Shares to try, ``[point, part]``, and of each the log of its prior density over that of being tried."""
+    parts = model.share_.size
+    # logarithms of parts over the last one
+    over_last = np.hstack([np.eye(parts - 1), -np.ones((parts - 1, 1))])
+    mean, covariance = (over_last @ value for value in model.intercepts())
+    middle, near = over_last @ np.log(model.share_) + mean, WIDER**2 * covariance @ over_last.T
+    steps = ndtri(qmc.Sobol(parts - 1, rng=rng).random(POINTS))
+    tried = middle + steps @ np.linalg.cholesky(near).T
+    usual = model.counted_.usual
+    expected = np.zeros(parts - 1) if usual is None else over_last @ np.log(usual)
+    log_prior = multivariate_normal.logpdf(tried, expected, PRIOR_SD**2 * over_last @ over_last.T)
+    of_last = np.column_stack([np.exp(tried), np.ones(POINTS)])
+    return of_last / of_last.sum(axis=1, keepdims=True), log_prior - multivariate_normal.logpdf(tried, middle, near)
+
+
+class _Places:
+    """Places that stand for the field, beside the stops, and how they are drawn."""
+
+    def __init__(self, model: CountModel, places_m: Floats, speed: Floats | None, moisture: Floats | None, key: tuple[int, int]) -> None:
+        active = [column for column in key if column >= 0]
+        at_places = model.design(len(places_m), speed, moisture)
+        self.beyond = np.vstack([model.design_, at_places])[:, active]
+        self.slope_variance = model.prior(np.zeros(1, dtype=np.intp), key).variance
+        self.stop, self.stops = model.counted_.stop, len(model.places_)
+        together = np.vstack([model.places_, places_m])
+        self.kernels = [kernel.copy() for kernel in model.kernels(together, together)]
+        self.roots: dict[int, Floats] = {}
+
+    def drawn(self, tried: _Tried, point: int, draws: int, rng: np.random.Generator) -> Floats:
+        """Mean over the places of each part, where the level is 1, ``[draw, part]``."""
+        row, lever = tried.rows[point], tried.lever[point]
+        sd, step = SD[LATTICE.sd[row]], int(LATTICE.range[row])
+        process = sd * rng.standard_normal((draws, lever.shape[1], len(self.beyond))) @ self._root(step).T
+        slopes = rng.standard_normal((draws, self.slope_variance.size)) * np.sqrt(self.slope_variance)
+        shared = INTERCEPT_SD * rng.standard_normal((draws, 1)) + slopes @ self.beyond.T
+        h = process + shared[:, None, :]
+        seen = np.einsum("cp,dpc->dc", lever, h[:, :, self.stop])
+        scatter = rng.standard_normal(seen.shape) / np.sqrt(tried.curvature[point])
+        pull = tried.gradient[point] - (seen + scatter) @ tried.precision[point]
+        h = h[:, :, self.stops :] + self._back(pull[:, None, :] * lever.T, pull, sd**2 * self.kernels[step])
+        share = tried.shares[point]
+        weight = share[:, None] * np.exp(h)
+        return np.asarray((np.exp(share @ h)[:, None] * weight / weight.sum(axis=1, keepdims=True)).mean(axis=2))
+
+    def _back(self, pulls: Floats, pull: Floats, kernel: Floats) -> Floats:
+        """What counts that pull so move each part at each place by, ``[draw, part, place]``."""
+        of_stops, of_places = self.beyond[self.stop], self.beyond[self.stops :]
+        shared = INTERCEPT_SD**2 * pull.sum(axis=1, keepdims=True) + (pull @ of_stops * self.slope_variance) @ of_places.T
+        return np.asarray(pulls @ kernel[self.stop, self.stops :] + shared[:, None, :])
+
+    def _root(self, step: int) -> Floats:
+        if step not in self.roots:
+            kernel = self.kernels[step]
+            self.roots[step] = np.linalg.cholesky(kernel + JITTER * np.eye(len(kernel)))
+        return self.roots[step]
 
 
 def _estimate(values: Floats, with_doubt: Floats) -> Estimate:

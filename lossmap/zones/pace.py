@@ -8,9 +8,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import ndtri
 
-from lossmap.base.estimates import Z90, Beginning, Driver, Estimate, Pace, ReelSpeed, SlopeEvidence
+from lossmap.base.estimates import Driver, Estimate, Pace, ReelSpeed, SlopeEvidence
+from lossmap.zones.effects import likely_effects, middle
 
 __all__ = ["Costs", "machine_loss", "pace", "reel_speed"]
 
@@ -22,8 +22,8 @@ DRIVEN = (0.05, 0.95)
 #: An interval of the best speed that spans more of the driven range than this tells no speed from another.
 MOST_OF_RANGE = 0.67
 
-# Middles of slices of equal probability: of the slope, of the machine's loss; and speeds tried within the driven range.
-SLOPES, LOSSES, SPEEDS = 101, 9, 401
+# Speeds tried within the driven range.
+SPEEDS = 401
 
 _SECONDS_AN_HOUR, _M2_A_HECTARE = 3600.0, 10_000.0
 
@@ -64,12 +64,9 @@ def pace(found: Driver, evidence: SlopeEvidence, speed_m_s: Floats, machine_kg_h
     """Down to which ground speed slower pays.
 
     An acre costs the hours it takes, ``hour / (width speed efficiency)``, and the grain the
-    machine leaves on it, ``price loss(speed)``. Loss grows as ``exp(slope (speed - X))`` above
-    the reference X and is level below it, at a height at which the field's speeds as driven
-    give the loss that was counted. The speed that costs least is sought, within the speeds
-    driven, for each of a set of equally likely slopes and losses; their spread is the interval.
-    X is in doubt too where the evidence says from which speeds the effect may begin; the share
-    of time spent cutting is taken as the same at every speed.
+    machine leaves on it, ``price loss(speed)``. The speed that costs least is sought, within
+    the speeds driven, for each of a set of equally likely effects (`likely_effects`); their
+    spread is the interval. The share of time spent cutting is taken as the same at every speed.
 
     Parameters
     ----------
@@ -101,7 +98,7 @@ def pace(found: Driver, evidence: SlopeEvidence, speed_m_s: Floats, machine_kg_h
 def _priced(bill: _Bill) -> Pace:
     """The speed that costs least, and what it saves."""
     speeds = np.linspace(bill.slowest, bill.fastest, SPEEDS)
-    best = _estimate(speeds[np.argmin(bill.at(speeds), axis=1)])
+    best = middle(speeds[np.argmin(bill.at(speeds), axis=1)])
     today = float(bill.driven.mean())
     before, after = bill.at(np.array([today, best.mean])).T
     an_hour = float(bill.costs.hectares_an_hour(best.mean))
@@ -113,89 +110,32 @@ def _priced(bill: _Bill) -> Pace:
         today,
         bill.slowest,
         bill.fastest,
-        _estimate(gain),
-        _estimate(gain * an_hour),
-        _estimate(even),
-        _estimate(even * an_hour),
+        middle(gain),
+        middle(gain * an_hour),
+        middle(even),
+        middle(even * an_hour),
         bill.hour_usd_h,
         bill.costs.efficiency_pct,
     )
 
 
 class _Bill:
-    """What a hectare costs, for each of the equally likely pairs of slope and loss."""
+    """What a hectare costs, for each of the equally likely readings of the effect."""
 
     def __init__(self, evidence: SlopeEvidence, driven: Floats, machine_kg_ha: Estimate, costs: Costs, prices: tuple[float, float]) -> None:
         self.costs, self.driven = costs, driven
         self.hour_usd_h, self.price_usd_kg = prices
         self.slowest, self.fastest = (float(end) for end in np.quantile(driven, DRIVEN))
-        slopes, self.references = _slopes(evidence)
-        # a few hundred quantiles of the field's speeds stand for its cells
-        usual = np.quantile(driven, (np.arange(512) + 0.5) / 512)
-        by_speed = np.exp(slopes[:, None] * np.maximum(usual - self.references[:, None], 0)).mean(axis=1)
-        losses = _losses(machine_kg_ha)
-        self.slopes, self.references = np.repeat(slopes, losses.size), np.repeat(self.references, losses.size)
-        self.losses = np.tile(losses, slopes.size)
-        self.at_reference = (losses / by_speed[:, None]).ravel()
+        self.effects = likely_effects(evidence, driven, machine_kg_ha)
 
     def as_driven(self) -> Floats:
-        """``[pair]``, USD/ha, at the field's own speeds; a cell where the machine all but stood counts as a slow one."""
+        """``[reading]``, USD/ha, at the field's own speeds; a cell where the machine all but stood counts as a slow one."""
         hours = (1 / self.costs.hectares_an_hour(np.clip(self.driven, self.slowest, self.fastest))).mean()
-        return np.asarray(self.hour_usd_h * hours + self.price_usd_kg * self.losses)
+        return np.asarray(self.hour_usd_h * hours + self.price_usd_kg * self.effects.losses)
 
     def at(self, speed_m_s: Floats) -> Floats:
-        """``[pair, speed]``, USD/ha."""
-        beyond = np.maximum(speed_m_s - self.references[:, None], 0)
-        lost = self.price_usd_kg * self.at_reference[:, None] * np.exp(self.slopes[:, None] * beyond)
-        return np.asarray(self.hour_usd_h / self.costs.hectares_an_hour(speed_m_s) + lost)
-
-
-def _slopes(evidence: SlopeEvidence) -> tuple[Floats, Floats]:
-    """Equally likely slopes, each with the speed from which it acts: as many from each beginning as it is likely.
-
-    Beginnings are a few speeds that were tried; the effect may as well begin anywhere between
-    them, so each stands for the stretch up to half-way to its neighbours.
-    """
-    known = sorted(evidence.beginnings, key=lambda one: one.reference)
-    known = known or [Beginning(evidence.reference, 1.0, evidence.slope.mean, evidence.sd)]
-    weights = np.array([one.weight for one in known])
-    numbers = np.rint(SLOPES * weights / weights.sum()).astype(int)
-    edges = _edges(np.array([one.reference for one in known]))
-    drawn = [one.slope + one.sd * _normal(number) for one, number in zip(known, numbers, strict=True)]
-    begun = [low + (high - low) * _shuffled(number) for low, high, number in zip(edges[:-1], edges[1:], numbers, strict=True)]
-    return np.concatenate(drawn), np.concatenate(begun)
-
-
-def _edges(references: Floats) -> Floats:
-    """Ends of the stretch that each of the ascending `references` stands for; a single one stands for itself."""
-    if len(references) == 1:
-        return np.repeat(references, 2)
-    middles = (references[:-1] + references[1:]) / 2
-    return np.concatenate([[2 * references[0] - middles[0]], middles, [2 * references[-1] - middles[-1]]])
-
-
-def _shuffled(number: int) -> Floats:
-    """Numbers spread evenly over 0 to 1, out of order in the same way every time (multiples of the golden ratio)."""
-    return np.asarray((np.arange(number) + 0.5) * (math.sqrt(5) - 1) / 2 % 1)
-
-
-def _normal(number: int) -> Floats:
-    return np.asarray(ndtri((np.arange(number) + 0.5) / number), dtype=float)
-
-
-def _losses(machine_kg_ha: Estimate) -> Floats:
-    """Equally likely values of a log-normal with that mean and about that 90 % interval; one where no interval is known."""
-    sd = (machine_kg_ha.high - machine_kg_ha.low) / (2 * Z90)
-    if not math.isfinite(sd):
-        return np.array([machine_kg_ha.mean])
-    variance = math.log1p((sd / machine_kg_ha.mean) ** 2)
-    return np.asarray(np.exp(math.log(machine_kg_ha.mean) - variance / 2 + math.sqrt(variance) * _normal(LOSSES)))
-
-
-def _estimate(values: Floats) -> Estimate:
-    """Middle and 90 % interval."""
-    low, middle, high = (float(value) for value in np.quantile(values, (0.05, 0.5, 0.95)))
-    return Estimate(middle, low, high)
+        """``[reading, speed]``, USD/ha."""
+        return np.asarray(self.hour_usd_h / self.costs.hectares_an_hour(speed_m_s) + self.price_usd_kg * self.effects.at(speed_m_s))
 
 
 def machine_loss(loss: Mapping[str, Estimate]) -> Estimate:

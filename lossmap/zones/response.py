@@ -7,7 +7,7 @@ import math
 from lossmap.base.estimates import NOTHING, Driver, Estimate, SlopeEvidence, Verdict
 from lossmap.base.settings import ZoneSettings
 
-__all__ = ["MODERATE", "STEPS", "driver"]
+__all__ = ["MODERATE", "STEPS", "driver", "found_sd"]
 
 #: One step of each driver, in its slope's unit and in words.
 STEPS = {"speed": (0.5, "+0.5 m/s"), "dryness": (2.0, "-2 points")}
@@ -51,11 +51,7 @@ def driver(evidence: SlopeEvidence, settings: ZoneSettings) -> Driver:
 def _verdict(evidence: SlopeEvidence, settings: ZoneSettings) -> Verdict:
     if evidence.chance >= settings.tracks_chance:
         return "tracks"
-    return "not enough counts" if FOUND * evidence.expected_sd > _moderate_slope(evidence.name) else "no sign"
-
-
-def _moderate_slope(name: str) -> float:
-    return math.log(MODERATE[name]) / STEPS[name][0]
+    return "not enough counts" if evidence.expected_sd > found_sd(evidence.name) else "no sign"
 
 
 def _stops_needed(evidence: SlopeEvidence) -> int | None:
@@ -63,8 +59,13 @@ def _stops_needed(evidence: SlopeEvidence) -> int | None:
 
     What the stops add to the prior's precision grows with their number.
     """
-    wanted = (FOUND / _moderate_slope(evidence.name)) ** 2
+    wanted = found_sd(evidence.name) ** -2
     prior, now = evidence.prior_sd**-2, evidence.expected_sd**-2
     if now - prior < 0.02 * prior:
         return None
     return max(1, math.ceil(evidence.stops * (wanted - prior) / (now - prior)))
+
+
+def found_sd(name: str) -> float:
+    """Posterior sd of a driver's slope of log loss at which a moderate effect is found 8 times in 10, per m/s or per point."""
+    return math.log(MODERATE[name]) / STEPS[name][0] / FOUND

@@ -5,12 +5,13 @@ from __future__ import annotations
 import dataclasses
 import math
 import pickle
+import statistics
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lossmap.base.estimates import NOTHING, Delay, Driver, Estimate
+from lossmap.base.estimates import NOTHING, Z90, Delay, Driver, Estimate, normal_points
 
 numbers = st.floats(min_value=-1e9, max_value=1e9)
 
@@ -41,3 +42,18 @@ def test_estimates_are_values() -> None:
     driver = Driver("speed", "tracks", estimate, "+0.5 m/s", 0.99, 2.0, 36, None, NOTHING)
     assert pickle.loads(pickle.dumps((estimate, delay))) == (estimate, delay)
     assert pickle.loads(pickle.dumps(driver)).effect == estimate
+
+
+@given(number=st.integers(0, 400))
+def test_normal_points_are_the_middles_of_equal_slices(number: int) -> None:
+    """As many as asked for, each where the standard library's normal distribution has the middle of its slice."""
+    normal = statistics.NormalDist()
+    assert normal_points(number).tolist() == pytest.approx([normal.inv_cdf((place + 0.5) / number) for place in range(number)], abs=1e-9)
+
+
+def test_normal_points_stand_for_the_normal() -> None:
+    """Their mean is 0, their spread falls short of 1 by the tails' slices alone, and 9 in 10 lie within the 90 % interval."""
+    points = normal_points(1000)
+    assert points.mean() == pytest.approx(0, abs=1e-12)
+    assert points.std() == pytest.approx(1, abs=0.005)
+    assert (abs(points) < Z90).mean() == 0.9

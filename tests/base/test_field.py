@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from lossmap.base.errors import SettingsError
+from lossmap.base.errors import SettingsError, TooLittleData
 from lossmap.base.field import ROLES, Field, FieldFacts, PointsFile
 from lossmap.base.reference import crop
 from lossmap.base.settings import build
@@ -114,3 +114,15 @@ def test_every_role_may_be_chosen() -> None:
     assert set(points.columns) == set(ROLES)
     contract = "longitude latitude easting northing time mass_flow yield moisture speed distance interval width"
     assert set(f"{contract} heading work machine pass elevation".split()) <= set(ROLES)
+
+
+def test_a_log_or_a_boundary_says_where_a_field_lies(tmp_path: Path) -> None:
+    """Either will do; with neither the message names both, and what to write."""
+    _field(tmp_path / "creek", boundary="boundary.geojson").check_ground()
+    _field(tmp_path / "creek", points=[{"path": "points.csv"}]).check_ground()
+    with pytest.raises(TooLittleData) as refused:
+        _field(tmp_path / "creek", counts=[{"path": "counts.csv"}]).check_ground()
+    assert str(refused.value) == (
+        "creek/field.toml: names neither a log nor a boundary, so there is no ground to place stops on; "
+        'add boundary = "boundary.geojson", or a [[points]] with path = "points.csv"'
+    )

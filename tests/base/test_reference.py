@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import re
+from fractions import Fraction
 from importlib import resources
 from pathlib import Path
 
@@ -11,7 +12,21 @@ import pytest
 
 import lossmap.base
 from lossmap.base.errors import NoReference
-from lossmap.base.reference import Crop, advice, cautions, counting, crop, crops, reel_range, sources, usual_loss, usual_share
+from lossmap.base.reference import (
+    Crop,
+    advice,
+    cautions,
+    counting,
+    crop,
+    crops,
+    equilibria,
+    reel_range,
+    sources,
+    standability,
+    usual_loss,
+    usual_share,
+    waiting,
+)
 from lossmap.base.tables import POSITIONS
 from lossmap.base.units import factor
 
@@ -123,6 +138,30 @@ def test_an_unknown_crop_is_refused(said: str, end: str) -> None:
     assert str(refusal.value) == f'"{said}" is not in the crop table; {end}'
 
 
+TWICE = re.compile(r"\{([^{}|]+)\|([^{}|]+)\}")
+IN_UNITS = re.compile(r"(\d[\d,./]*(?: to [\d,./]+)?) ((?:plants/)?(?:in|ft|mph|ac|lb|bu|mm|cm|m|km/h|ha|kg|t))\b")
+
+
+def _numbers(quantity: str) -> tuple[list[float], str]:
+    """ "1/32 in" is [0.03125], "in"."""
+    found = IN_UNITS.fullmatch(quantity)
+    assert found, quantity
+    return [float(Fraction(number.replace(",", ""))) for number in found[1].split(" to ")], found[2].replace("plants", "seeds")
+
+
+def test_quantities_stand_in_both_systems_and_agree() -> None:
+    """What advice gives in the units of the trade it gives in metric ones too, the same but for rounding; nothing stands in one alone."""
+    texts = [row[column] for row in _rows("advice.csv") for column in ("look_at", "but")]
+    pairs = [pair for text in texts for pair in TWICE.findall(text)]
+    assert len(pairs) == 5
+    for trade, metric in pairs:
+        (typed, unit), (shown, to) = _numbers(trade), _numbers(metric)
+        assert to in ("mm", "cm", "km/h", "seeds/ha")
+        assert shown == pytest.approx([number * factor(unit, to) for number in typed], rel=0.05)
+    for text in [*texts, *(row["text"] for row in _rows("cautions.csv"))]:
+        assert not IN_UNITS.search(TWICE.sub("", text)), text
+
+
 @pytest.mark.parametrize("name", crops())
 @pytest.mark.parametrize("source", ["preharvest", "header", "threshing"])
 def test_advice_for_every_crop_and_source(name: str, source: str) -> None:
@@ -231,6 +270,33 @@ def test_usual_shares_are_a_whole():
     assert sum(usual_share(source) for source in ("preharvest", "header", "threshing")) == pytest.approx(1.0)
     with pytest.raises(NoReference, match='"leak" is no source of loss'):
         usual_share("leak")
+
+
+@pytest.mark.parametrize("name", ["corn", "soybean"])
+def test_figures_of_waiting_lie_in_their_range(name: str) -> None:
+    """Each has a value within what sources leave, a meaning and a key; both crops have the same figures."""
+    figures = waiting(name)
+    assert set(figures) == set(waiting("corn"))
+    for figure in figures.values():
+        assert figure.range.low <= figure.range.mean <= figure.range.high, figure.name
+        assert figure.means
+        assert figure.keys
+
+
+def test_crops_without_a_source_are_refused() -> None:
+    """Wheat has an equilibrium moisture and no source for its drying in the field; flax has neither."""
+    assert {row.form for row in equilibria("wheat")} == {"henderson", "chung_pfost"}
+    with pytest.raises(NoReference, match=r"no source says how wheat dries and what it loses while it waits; known: corn, soybean"):
+        waiting("wheat")
+    with pytest.raises(NoReference, match=r'"flax" has no equilibrium moisture'):
+        equilibria("flax")
+
+
+def test_stalks_rise() -> None:
+    """More stalks that fail, more loss."""
+    known = standability()
+    assert list(known) == sorted(known)
+    assert [times for _, times in known] == sorted(times for _, times in known)
 
 
 @pytest.mark.parametrize("name", crops())

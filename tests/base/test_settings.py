@@ -178,3 +178,30 @@ def test_types_of_quantities_are_what_their_names_say() -> None:
     cart = build(Cart, {"pace": "10 mph", "full": "0.5 fraction"}, "cart.toml")
     assert cart.pace == pytest.approx(4.4704)
     assert cart.full == pytest.approx(50)
+
+
+@pytest.mark.parametrize(
+    "address",
+    [
+        "http://tiles.example.org/{z}/{x}/{y}.png",
+        "https://{s}.tiles.example.org/{z}/{x}/{y}.png",
+        "https://tiles.example.org/{z}/{x}.png",
+        "https://tiles.example.org/{z}/{x}/{y}/{y}.png",
+        "https://tiles.example.org; script-src */{z}/{x}/{y}.png",
+        "https://tiles.example.org/{z}/{x}/{y}.png'\"><script>",
+        "https://user@tiles.example.org/{z}/{x}/{y}.png",
+    ],
+)
+def test_a_basemap_is_one_named_server(address):
+    """Plain http, several hosts, a missing or doubled part and signs that end a text are refused, with an example."""
+    with pytest.raises(SettingsError) as refusal:
+        build(Settings, {"report": {"basemap": address}}, "a.toml")
+    assert str(refusal.value).startswith('a.toml: report.basemap: "http')
+    assert 'write for example "https://tiles.example.org/{z}/{x}/{y}.png", with {z}, {x} and {y} once each' in str(refusal.value)
+
+
+def test_no_basemap_unless_given():
+    """Off by default; a good address is kept as it is."""
+    assert Settings().report.basemap is None
+    address = "https://tiles.example.org:8443/wms/{z}/{y}/{x}.png?key=a-b_1"
+    assert build(Settings, {"report": {"basemap": address}}, "a.toml").report.basemap == address

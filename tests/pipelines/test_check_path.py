@@ -1,9 +1,15 @@
 from __future__ import annotations
 
+import json
+
 import pytest
 
 from lossmap.base.errors import SettingsError
 from lossmap.pipelines.check_path import check_path
+
+FACTS = 'name = "Made creek"\ncrop = "corn"\nheader_width = "30 ft"\n'
+POINTS_CSV = "longitude,latitude,Mass flow (lb/s),Moisture (%),Speed (mph),interval (s)\n" + "-93.6,41.9000{},30,17,5,1\n" * 3
+POINTS_CSV = POINTS_CSV.format(0, 2, 4)
 
 
 def test_a_field_is_read_whole_and_nothing_is_written(field_folder):
@@ -37,6 +43,42 @@ def test_a_fault_in_the_counts_is_found(field_folder):
     """What only the counts have wrong is said too."""
     found = check_path(field_folder(counts="stop,lat,lon,position,seeds,frame_ft2\n1,41.9,-93.6,sideways,3,1\n"))
     assert 'position "sideways" is not known' in found.faults[0]
+
+
+def test_a_field_not_counted_yet_is_no_fault(field_folder):
+    """Its log is said as always, and what comes next; with a boundary alone too."""
+    found = check_path(field_folder(counts=None))
+    assert found.faults == []
+    assert found.parts[1]["says"] == "3 records, places in columns"
+    assert found.parts[-1] == {"what": "counts", "says": "none yet; lossmap stops plans where to take them, and a map needs them"}
+    bare = field_folder(points=None, counts=None, facts=FACTS + 'boundary = "edge.geojson"\n', name="bare")
+    square = {"type": "Polygon", "coordinates": [[[-93.6, 41.9], [-93.599, 41.9], [-93.599, 41.901], [-93.6, 41.901], [-93.6, 41.9]]]}
+    (bare / "edge.geojson").write_text(json.dumps(square))
+    assert check_path(bare).faults == []
+
+
+def test_a_field_of_nothing_is_a_fault(field_folder):
+    """Neither log nor boundary nor counts: neither a map nor a plan can come of it."""
+    found = check_path(field_folder(points=None, counts=None))
+    assert found.faults == [
+        "creek/field.toml: names neither a log nor a boundary, so there is no ground to place stops on; "
+        'add boundary = "boundary.geojson", or a [[points]] with path = "points.csv"'
+    ]
+    assert check_path(field_folder(points=None)).faults == []
+
+
+@pytest.mark.parametrize("edge", [True, False])
+def test_counts_of_another_field_are_found(field_folder, edge):
+    """A stop 33 km off the log (a lost fix beside it notwithstanding), or off the boundary, is the fault that map would name."""
+    counts = "stop,lat,lon,position,seeds,frame_ft2\n1,41.9,-93.6,rear,3,1\n2,42.2,-93.6,rear,3,1\n"
+    lost = POINTS_CSV + "-93.6,42.2,31,17,5,1\n"
+    folder = field_folder(points=lost, counts=counts, facts=FACTS + ('boundary = "edge.geojson"\n' if edge else ""))
+    square = {"type": "Polygon", "coordinates": [[[-93.601, 41.9], [-93.599, 41.9], [-93.599, 41.901], [-93.601, 41.901], [-93.601, 41.9]]]}
+    (folder / "edge.geojson").write_text(json.dumps(square))
+    assert check_path(folder).faults == [
+        f"creek: stop 2 lies 33 km from the field's {'boundary' if edge else 'log'} (1 of 2 counts are more than 2 km off); "
+        "these are another field's counts, or longitude and latitude are swapped"
+    ]
 
 
 def test_a_path_to_nothing(tmp_path):

@@ -5,10 +5,13 @@ import re
 import subprocess
 import sys
 import tomllib
+from pathlib import Path
 
 import pytest
 
 from lossmap.pipelines.command import main
+from lossmap.read import read_settings
+from lossmap.synthetic_farm import FarmPlan, made_farm, write_farm
 
 WRONG = [
     # (what, change to field.toml, change to points.csv, change to counts.csv, exit code, message)
@@ -194,6 +197,16 @@ def test_check_names_every_fault_at_once(field_folder, tmp_path, capsys):
     assert main(["check", str(tmp_path / "nowhere")]) == 2
 
 
+def test_check_before_any_count(long_field, capsys):
+    """A log alone is a field to plan stops on: code 0, and the command that does it."""
+    text = (long_field / "field.toml").read_text()
+    (long_field / "field.toml").write_text(text.replace('[[counts]]\npath = "counts.csv"\n', ""))
+    assert main(["check", str(long_field)]) == 0
+    printed = capsys.readouterr()
+    assert printed.out.endswith("counts: none yet; lossmap stops plans where to take them, and a map needs them\n")
+    assert printed.err == ""
+
+
 def test_a_field_without_a_log_is_mapped_from_its_counts(field_folder, tmp_path, capsys):
     """Counts alone give loss by source; that nothing else is known is said."""
     assert main(["map", str(field_folder(points=None)), "--out", str(tmp_path / "out")]) == 0
@@ -212,6 +225,26 @@ def test_help_loads_no_heavy_library():
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
     assert done.stderr.strip() == "[]"
     assert "map" in done.stdout
+
+
+def test_settings_of_one_command(capsys):
+    """A map heeds every setting but those of a plan, and a plan, which is made from a map, heeds all."""
+    printed = {}
+    for flow in ([], ["map"], ["stops"]):
+        assert main(["settings", *flow]) == 0
+        printed[tuple(flow)] = tomllib.loads(capsys.readouterr().out)
+    assert printed[()] == printed["stops",]
+    assert printed["map",] == {name: part for name, part in printed[()].items() if name != "stops"}
+    assert printed[()]["stops"] == {"number": 24, "frames": 4}
+
+
+@pytest.mark.parametrize("config", sorted((Path(__file__).parents[2] / "configs").glob("*.toml")), ids=lambda file: file.stem)
+def test_every_config_is_read(config):
+    """Each file of configs/ is one that --config takes, and says why on every line that sets something."""
+    read_settings(config)
+    lines = config.read_text().splitlines()
+    assert lines[0].startswith("# ")
+    assert all("#" in line for line in lines if "=" in line)
 
 
 def test_no_command_shows_help_and_two(capsys):
@@ -245,11 +278,22 @@ def test_stops_before_any_count(field_folder, tmp_path, capsys, long_field):
     assert any("key out" in caution for caution in values["cautions"])
 
 
+def test_stops_are_as_many_as_set(long_field, tmp_path, capsys):
+    """A config says how many stops and frames; --number goes before it, wherever it stands."""
+    (tmp_path / "walk.toml").write_text("[stops]\nnumber = 7\nframes = 2\n")
+    config = ["--config", str(tmp_path / "walk.toml")]
+    for words, number in (([], 7), (["--number", "3", "--set", "stops.number=5"], 3)):
+        assert main(["stops", str(long_field), "--out", str(tmp_path / "out"), "--json", *config, *words]) == 0
+        stops = json.loads(capsys.readouterr().out)["stops"]
+        assert (len(stops), {stop["frames"] for stop in stops}) == (number, {2})
+
+
 @pytest.mark.parametrize(
     ("words", "message"),
     [
-        (["--number", "0"], "lossmap: --number: 0 is not a number of stops to count; give 1 to 500\n"),
-        (["--number", "501"], "lossmap: --number: 501 is not a number of stops to count; give 1 to 500\n"),
+        (["--number", "0"], "lossmap: --set: stops.number: must be 1 to 500 (is 0)\n"),
+        (["--number", "501", "--set", "stops.number=3"], "lossmap: --set: stops.number: must be 1 to 500 (is 501)\n"),
+        (["--set", "stops.frames=51"], "lossmap: --set: stops.frames: must be 1 to 50 (is 51)\n"),
         (["--set", "grid.cell=5"], "--set: grid.cell: 5 is not a number with a unit"),
     ],
 )
@@ -309,3 +353,39 @@ def test_a_hostile_name_is_only_a_name(long_field, tmp_path, capsys):
     assert "&lt;/name&gt;&lt;wpt lat='0'/&gt;\ufffd\ufffd[31m../../x" in content
     assert "&lt;/name&gt;&lt;wpt lat=&#39;0&#39;/&gt;" in (tmp_path / "out" / "creek" / "count-sheet.html").read_text()
     assert sorted(path.name for path in tmp_path.iterdir()) == ["creek", "out"]
+
+
+def test_rank_prints_one_line_and_knows_its_day(tmp_path, capsys):
+    """A farm's order is one line on stdout, its log on stderr; a day that is none is refused before anything is read."""
+    write_farm(made_farm(FarmPlan(fields=3, years=6), 2), tmp_path / "farm", FarmPlan().on)
+    quick = [
+        "--set",
+        "doubt.seasons=20",
+        "--set",
+        "search.rounds=0",
+        "--set",
+        'search.slot="1 h"',
+        "--out",
+        str(tmp_path / "out"),
+        "--quiet",
+    ]
+    assert main(["rank", str(tmp_path / "farm"), "--on", "2025-09-25", *quick]) == 0
+    out = capsys.readouterr().out
+    assert out.count("\n") == 1
+    assert out.startswith(f"{tmp_path / 'out' / 'farm' / 'ranking.html'}: ")
+    assert main(["rank", str(tmp_path / "farm"), "--on", "2025-09-25", "--json", *quick]) == 0
+    assert json.loads(capsys.readouterr().out)["changed"] == ["Nothing of note since the plan of 25 Sep."]
+    with pytest.raises(SystemExit) as ended:
+        main(["rank", str(tmp_path / "farm"), "--on", "25.9.2025"])
+    assert ended.value.code == 2
+    assert '"25.9.2025" is not a day; write 2025-10-18' in capsys.readouterr().err
+    assert main(["rank", str(tmp_path / "nowhere")]) == 2
+    assert "no such folder; give a folder whose farm.toml has" in capsys.readouterr().err
+
+
+def test_settings_of_a_ranking(capsys):
+    """`settings rank` prints what `rank --config` reads."""
+    assert main(["settings", "rank"]) == 0
+    out = capsys.readouterr().out
+    assert out.startswith("# Settings of lossmap rank.")
+    assert 'season = "75 d"' in out

@@ -7,6 +7,7 @@ import pytest
 import shapely
 
 from lossmap.base.settings import Settings
+from lossmap.base.tables import DRIVE
 from lossmap.pipelines.map_field import made_map, map_field
 from lossmap.read import read_field
 from lossmap.synthetic import FieldPlan, make, write
@@ -44,6 +45,19 @@ def test_what_was_planted_is_found(made):
     assert field_map.drivers["speed"].verdict == "tracks"
     assert field_map.drivers["dryness"].verdict != "tracks"
     assert set(field_map.zones["reason"]) <= {"speed"}
+
+
+def test_curves_run_over_the_stops_and_rise_where_loss_tracks(made):
+    """Both drivers, from the least to the most at which stops were cut; along speed it doubles, and its mean over the field is the loss."""
+    _, _, field_map = made
+    for name, column in DRIVE.items():
+        at = field_map.losses[column]
+        assert (field_map.curves[name].at[0], field_map.curves[name].at[-1]) == pytest.approx((at.min(), at.max()))
+    speed = field_map.curves["speed"]
+    middles = np.array([one.mean for one in speed.loss_kg_ha])
+    assert middles[-1] > 2 * middles[0]
+    over_field = np.interp(field_map.cells["speed_m_s"].dropna(), speed.at, middles).mean()
+    assert over_field == pytest.approx(field_map.loss["total"].mean, rel=0.05)
 
 
 def test_shares_of_yield_name_their_basis(made):

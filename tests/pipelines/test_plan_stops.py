@@ -12,11 +12,12 @@ import pandas as pd
 import pytest
 import shapely
 
-from lossmap.base.errors import SettingsError, TooLittleData
+from lossmap.base.errors import TooLittleData
 from lossmap.base.settings import Settings, overridden
 from lossmap.pipelines.map_field import made_map, map_field
-from lossmap.pipelines.plan_stops import MOST_COUNTS, made_plan, plan_stops
+from lossmap.pipelines.plan_stops import made_plan, plan_stops
 from lossmap.read import read_field
+from lossmap.surfaces.loss import MOST_COUNTS
 from lossmap.synthetic import FieldPlan, make, write
 
 PLAN = FieldPlan(stops=24, length_m=400, breadth_m=250, speed_effect=1.49)
@@ -53,9 +54,14 @@ def folder(made, tmp_path):
     return tmp_path / "fields" / "creek"
 
 
-def planned(folder, number=24, settings=None):
-    """The plan of a folder."""
-    return made_plan(read_field(folder), settings or Settings(), number, silent)
+def planned(folder, number=24, *more):
+    """The plan of a folder, so many stops, under further settings."""
+    return made_plan(read_field(folder), asked(f"stops.number={number}", *more), silent)
+
+
+def asked(*assignments):
+    """The defaults, each assignment laid over them."""
+    return Settings.model_validate(overridden({}, assignments))
 
 
 def test_before_any_count_stops_are_spread(made, folder):
@@ -180,7 +186,7 @@ def test_stops_where_all_were_cut_alike(made, folder):
 
 
 def test_many_counts_are_thinned_for_the_model_only(made, folder):
-    """Beyond the most counts the model learns from some of the stops, and the plan still rests on all."""
+    """Beyond the most counts the map's model brings stops together, and the plan still rests on all."""
     many = make(dataclasses.replace(PLAN, stops=120), 22)
     assert len(many.counts) > MOST_COUNTS
     write(many, folder)
@@ -203,7 +209,7 @@ def test_plan_and_map_live_together(folder, tmp_path):
     map_field(folder, Settings(), tmp_path / "out")
     results = tmp_path / "out" / "creek"
     before = {path.name: path.read_bytes() for path in results.iterdir()}
-    done = plan_stops(folder, Settings(), tmp_path / "out", 4)
+    done = plan_stops(folder, asked("stops.number=4"), tmp_path / "out")
     assert done.file == results / "count-sheet.html"
     after = {path.name: path.read_bytes() for path in results.iterdir()}
     plan = {name: after.pop(name) for name in ("stops-plan.geojson", "stops-plan.gpx", "count-sheet.html")}
@@ -214,8 +220,7 @@ def test_plan_and_map_live_together(folder, tmp_path):
 
 def test_more_stops_than_ground(folder):
     """As many as there is room for, and a note that says so."""
-    coarse = Settings.model_validate(overridden({}, ['grid.cell="50 m"']))
-    plan = planned(without(folder, "counts", "points"), 400, coarse)
+    plan = planned(without(folder, "counts", "points"), 400, 'grid.cell="50 m"')
     assert 10 < len(plan.stops) < 60
     assert plan.notes[-1] == f"there is room for {len(plan.stops)} stops only (400 were asked for)"
 
@@ -229,13 +234,16 @@ def test_a_strip_narrower_than_a_header(made, folder):
     assert plan.notes[1] == "the field is too narrow to keep stops off its edge: step in from it"
 
 
-@pytest.mark.parametrize("number", [0, -3, 501])
-def test_a_number_that_cannot_be_is_refused(folder, tmp_path, number):
-    """No stop, fewer than none, and more than anyone walks to."""
-    with pytest.raises(SettingsError) as refused:
-        plan_stops(folder, Settings(), tmp_path / "out", number)
-    assert str(refused.value) == f"--number: {number} is not a number of stops to count; give 1 to 500"
-    assert not (tmp_path / "out").exists()
+@pytest.mark.parametrize("counted", [True, False])
+def test_frames_are_as_many_as_set(folder, counted):
+    """stops.frames stands in the plan, counted before or not; more of them settle a verdict in no more stops."""
+    place = folder if counted else without(folder, "counts")
+    few, many = (planned(place, 4, f"stops.frames={frames}") for frames in (1, 12))
+    assert set(few.stops["frames"]) == {1}
+    assert set(many.stops["frames"]) == {12}
+    assert few.needed.keys() == many.needed.keys()
+    assert all(few.needed[name] is None or many.needed[name] <= few.needed[name] for name in few.needed)
+    assert counted == bool(few.needed)
 
 
 @pytest.mark.parametrize("counts", [(), ("counts",)])
@@ -284,7 +292,7 @@ def test_a_log_of_places_and_yield_alone(folder, counted):
 
 def test_a_reference_that_is_set_is_the_knot(folder):
     """With zones.speed_above the verdict on speed waits for stops beyond it, and they are found there."""
-    plan = planned(folder, 4, Settings.model_validate(overridden({}, ['zones.speed_above="2.3 m/s"', 'zones.moisture_below="11 %"'])))
+    plan = planned(folder, 4, 'zones.speed_above="2.3 m/s"', 'zones.moisture_below="11 %"')
     assert plan.is_fitted
     chosen = plan.stops[plan.stops["reason"] == "speed"]
     assert "speed" in plan.needed

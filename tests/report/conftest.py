@@ -19,9 +19,10 @@ import pytest
 import shapely
 
 from lossmap.base import reference
-from lossmap.base.estimates import Delay, Driver, Estimate
+from lossmap.base.estimates import Delay, Driver, EffectCurve, Estimate
 from lossmap.base.field import Cleaning, Field, FieldFacts, FieldMap
 from lossmap.base.grid import Grid, Surface
+from lossmap.base.logloss import Typical
 from lossmap.base.settings import Settings, build
 from lossmap.base.tables import PLAN
 from lossmap.report.stops_plan import StopsPlan
@@ -186,7 +187,9 @@ def made_field_map(cells: tuple[int, int] = (80, 120), points: int = 3000, cell_
         cells=cells_table,
         drivers=made_drivers(),
         zones=made_zones(),
+        typical=Typical(0.45, 80.0, 3.0),
         notes=("Made field: nothing in it was ever grown.",),
+        curves={"speed": made_effect(np.linspace(1.2, 2.6, 41), 1.8, 1), "dryness": made_effect(np.linspace(14.0, 18.0, 41), 16.0, -1)},
         inputs={"points.csv": "a" * 64, "counts.csv": "b" * 64, "field.toml": "c" * 64},
     )
 
@@ -335,6 +338,14 @@ def made_drivers() -> dict[str, Driver]:
         "speed": Driver("speed", "tracks", Estimate(1.49, 1.12, 1.98), "+0.5 m/s", 0.991, 1.8, 12, 9, Estimate(22.0, 6.0, 41.0)),
         "dryness": Driver("dryness", "tracks", Estimate(1.65, 1.1, 2.5), "-2 points", 0.984, 16.0, 12, 11, Estimate(9.0, 1.0, 20.0)),
     }
+
+
+def made_effect(at: np.ndarray, reference: float, side: int) -> EffectCurve:
+    """70 kg/ha up to the reference, then twice as much each step of 1; the band widens with what was gone beyond it."""
+    beyond = np.maximum(side * (at - reference), 0)
+    middles = 70 * 2.0**beyond
+    losses = (Estimate(*map(float, ends)) for ends in zip(middles, middles / (1.2 + beyond), middles * (1.2 + beyond), strict=True))
+    return EffectCurve(tuple(map(float, at)), tuple(losses))
 
 
 def made_zones() -> gpd.GeoDataFrame:

@@ -12,12 +12,14 @@ import numpy as np
 import pyproj
 import pytest
 import shapely
+from drydown.made_farms import ranked
 
 from lossmap.base.field import FieldMap
 from lossmap.report.layers import sheet
 from lossmap.report.numbers import words_of
 from lossmap.report.page import page
 from lossmap.report.projection import web_place
+from lossmap.report.ranking_page import ranking_page
 from lossmap.report.webmap import webmap
 
 pytestmark = pytest.mark.browser
@@ -272,7 +274,9 @@ def test_hostile_text_shows_letter_for_letter_and_nothing_runs(browser: Any, pag
         browser.run("let n = 0; geo_json_stops.eachLayer(layer => { if (!n++) layer.fire('click', {latlng: layer.getLatLng()}); })")
         lines = browser.run("return [...document.querySelectorAll('.leaflet-popup-content p')].map(line => line.textContent)")
         assert lines[0] == f"Stop {hostile}0"
-        assert lines[-1] == hostile
+        read = browser.run("return document.getElementById('reading').textContent")
+        assert read.startswith(f"Stop {hostile}0: loss ")
+        assert read.endswith(f"Note: {hostile}")
     assert browser.run("return window.hit === undefined && document.querySelectorAll('img[src=x]').length === 0")
     assert browser.complaints() == []
 
@@ -296,7 +300,9 @@ def test_zone_buttons_go_there_and_say_why(browser: Any, pages: dict[str, Path])
     browser.open(pages["map"])
     browser.run("document.querySelector('[data-zone=\"1\"]').click()")
     browser.until("Math.abs(fieldPage.map.getCenter().lng + 93.82621) < 1e-4")
-    assert browser.run("return document.getElementById('reading').textContent").startswith("B: drier, 3.3 ac. Cut at 14.")
+    assert browser.run("return document.getElementById('reading').textContent").startswith(
+        "B: drier, 3.3 ac, in the north-east. Cut at 14."
+    )
     browser.run("document.querySelector('[data-zone=unknown]').click()")
     assert "no stop within 250 ft" in browser.run("return document.getElementById('reading').textContent")
 
@@ -398,3 +404,29 @@ def test_eighty_thousand_points_open_and_draw(browser: Any, made: Callable[..., 
     seen = browser.pixels().reshape(-1, 3)
     assert sum(int((seen == green).all(axis=1).sum()) for green in greens) > 5_000
     assert browser.complaints() == []
+
+
+@pytest.mark.parametrize("size", [DESK, PHONE, NARROW])
+def test_the_order_of_harvest_fits_and_asks_for_nothing(browser: Any, tmp_path: Path, size: tuple[int, int]) -> None:
+    """On a desk and on phones: no sideways scroll, the first field in sight, bars inside their strip, no request, no complaint."""
+    file = tmp_path / "ranking.html"
+    file.write_text(ranking_page(ranked(fields=12, rng_seed=3), ["Cut since 24 Sep: Other."]), encoding="utf-8")
+    browser.size(*size, touch=size != DESK)
+    browser.open(file, wait="true")
+    assert browser.run("return document.documentElement.scrollWidth <= window.innerWidth")
+    assert browser.run("return document.querySelector('p.big').getBoundingClientRect().bottom < window.innerHeight")
+    assert browser.run(
+        "return [...document.querySelectorAll('.track i')].every(bar => { const a = bar.getBoundingClientRect(), "
+        "b = bar.parentElement.getBoundingClientRect(); return a.left >= b.left - 1 && a.left <= b.right; })"
+    )
+    assert browser.run("return document.querySelectorAll('.track .day').length") == 12
+    assert browser.requests() == [file.as_uri()]
+    assert browser.complaints() == []
+
+
+def test_the_order_of_harvest_prints_short(browser: Any, tmp_path: Path) -> None:
+    """Twelve fields on letter paper: at most six sheets."""
+    file = tmp_path / "ranking.html"
+    file.write_text(ranking_page(ranked(fields=12, rng_seed=3)), encoding="utf-8")
+    browser.open(file, wait="true")
+    assert browser.pages(8.5, 11) <= 6

@@ -20,7 +20,7 @@ import pytest
 import shapely
 
 from lossmap.base.field import FieldMap
-from lossmap.base.settings import Settings
+from lossmap.base.settings import Settings, StopSettings
 from lossmap.base.tables import POSITIONS
 from lossmap.loss import losses
 from lossmap.pipelines.command import main
@@ -139,7 +139,7 @@ def shelf(browser: Any) -> str:
 
 def test_three_stops_go_through_the_sheet_into_the_map(fresh: Any, demo: Path, tmp_path: Path) -> None:
     """Planned before any count, filled in by thumb, by typing and at a place of one's own, kept over a reload, handed out, read, mapped."""
-    plan = made_plan(read_field(demo), Settings(), 12, lambda name: nullcontext())
+    plan = made_plan(read_field(demo), Settings(stops=StopSettings(number=12)), lambda name: nullcontext())
     page = written(plan, tmp_path)
     opened(fresh, page)
     go(fresh, "P1")

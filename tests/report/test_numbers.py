@@ -8,7 +8,7 @@ import numpy as np
 
 from lossmap.base.estimates import NOTHING
 from lossmap.base.field import FieldMap
-from lossmap.report.numbers import flat_line, headline, loss_rows, money_line, seeds_line, subtitle, words_of
+from lossmap.report.numbers import flat_line, headline, loss_rows, money_line, more_counts, seeds_line, subtitle, words_of
 
 
 def test_subtitle_says_crop_day_and_area(field_map: FieldMap) -> None:
@@ -57,3 +57,17 @@ def test_a_field_mean_is_called_one(field_map: FieldMap) -> None:
     )
     assert flat_line(field_map) == ""
     assert "nothing was counted" in flat_line(dataclasses.replace(field_map, surfaces={}, losses=field_map.losses.iloc[:0]))
+
+
+def test_more_counts_are_asked_for_where_they_settle_something(field_map: FieldMap) -> None:
+    """Open verdicts and places far from any stop are named; with verdicts and intervals that hold, nothing is asked for."""
+    speed = dataclasses.replace(field_map.drivers["speed"], verdict="not enough counts")
+    opened = dataclasses.replace(field_map, drivers={**field_map.drivers, "speed": speed})
+    told = "lossmap stops plans where the next ones tell most."
+    assert more_counts(opened) == f"More counts would settle what is open (ground speed, places not counted): {told}"
+    assert more_counts(field_map) == f"More counts would settle what is open (places not counted): {told}"
+    loss = field_map.surfaces["loss_kg_ha"]
+    sure = dataclasses.replace(loss, low=loss.mean * np.float32(0.8), high=loss.mean * np.float32(1.2))
+    assert more_counts(dataclasses.replace(field_map, surfaces={"loss_kg_ha": sure})) == ""
+    untold = dataclasses.replace(speed, stops=0, note="the log has no ground speed")
+    assert "speed" not in more_counts(dataclasses.replace(field_map, drivers={"speed": untold}))

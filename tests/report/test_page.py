@@ -13,6 +13,9 @@ from lossmap.base import reference
 from lossmap.base.estimates import NOTHING, Estimate, Pace, ReelSpeed
 from lossmap.base.field import FieldMap
 from lossmap.report.page import page
+from lossmap.report.words import Words
+
+US = Words(reference.crop("corn"), "us")
 
 
 @pytest.fixture(scope="module")
@@ -49,17 +52,26 @@ def test_findings_stand_with_their_doubt(text: str) -> None:
         "7.90 USD/ac (5.89 to 10.10)",
         "Loss tracks ground speed.",
         "This is a link, not a proof of cause.",
-        "A: faster, 3.5 ac.",
+        "A: faster, 3.5 ac, in the south-west.",
         "Yield 176 bu/ac on average",
     ):
         assert fact in seen
+
+
+def test_each_driver_has_its_curve_in_numbers(field_map: FieldMap, text: str) -> None:
+    """The drawing of each, its ends in the caption with their doubt, and once how to read them."""
+    seen = words_in(text)
+    assert seen.count("In the drawings each dot is a stop") == 1
+    for name, scale in (("speed", "mph"), ("dryness", "%")):
+        assert field_map.curves[name]
+        assert re.search(rf"An average place of this field loses [\d.]+ bu/ac \([\d.]+ to [\d.]+\) at [\d.]+ {scale} and", seen)
 
 
 def test_advice_is_the_largest_sources_with_titles_and_conflicts(text: str) -> None:
     """Header loss of corn: what answers both drivers first, then the order, what speaks against it, and next season apart."""
     seen = words_in(text)
     rows = reference.advice("header", "corn", ["speed", "dryness"])
-    places = [seen.index(row.look_at) for row in rows]
+    places = [seen.index(US.told(row.look_at)) for row in rows]
     assert places == sorted(places)
     assert [row.first_if for row in rows[:3]] == ["speed", "dryness", ""]
     for row in rows:
@@ -67,6 +79,31 @@ def test_advice_is_the_largest_sources_with_titles_and_conflicts(text: str) -> N
         assert all(reference.sources()[key] in seen for key in row.keys)
     assert "Only next season" in seen
     assert reference.advice("threshing", "corn")[0].look_at not in seen
+
+
+# A number and a unit of the trade; one of the trade's in a rate.
+TRADE = re.compile(r"\d\)? ?(?:plants|USD|bu|lb)?/?(?:in|ft|mph|miles?|ac|acres?|lb|bu|pounds?|bushels?)\b|/(?:ac|bu|lb)\b")
+
+
+@pytest.mark.parametrize("name", reference.crops())
+def test_a_metric_page_is_metric_throughout(field_map: FieldMap, name: str) -> None:
+    """All that a page can say of any crop, drawings too: units of the trade stand in the column beside and in titles of sources alone."""
+    report = field_map.settings.report.model_copy(update={"units": "metric", "price": "170 USD/t", "hour_value": 300.0})
+    metric = dataclasses.replace(
+        field_map,
+        field=dataclasses.replace(field_map.field, crop=reference.crop(name)),
+        settings=field_map.settings.model_copy(update={"report": report}),
+        loss={**field_map.loss, **dict.fromkeys(("preharvest", "header", "threshing"), Estimate(50.0, 10.0, 90.0))},
+        pace=Pace("told", Estimate(1.8, 1.6, 2.0), 2.2, 1.4, 2.9, *[Estimate(5.0, 1.0, 9.0)] * 4, 300.0, 70.0),
+        reel=ReelSpeed(1.2, 1.5, 1.0, 1.74, 31.1),
+    )
+    seen = re.sub(
+        r'<style.*?</style>|<li id="source-.*?</li>|<td class="second">[^<]*(?:bu|lb)/ac.*?</td>', "", page(metric), flags=re.DOTALL
+    )
+    assert TRADE.findall(html.unescape(re.sub(r"<[^>]+>", " ", seen))) == []
+    told = {row.look_at for source in ("preharvest", "header", "threshing") for row in reference.advice(source, name)}
+    assert all(html.escape(Words(metric.field.crop, "metric").told(text)) in seen for text in told)
+    assert "cost least at 5.8 to 7.2 km/h" in seen
 
 
 def test_footnotes_lead_to_the_list_of_sources(text: str) -> None:
@@ -77,7 +114,7 @@ def test_footnotes_lead_to_the_list_of_sources(text: str) -> None:
     titles = {number: html.unescape(title) for number, title in entries.items()}
     assert len(set(titles.values())) == len(titles)
     for row in reference.advice("header", "corn"):
-        after = text[text.index(html.escape(row.look_at)) :]
+        after = text[text.index(html.escape(US.told(row.look_at))) :]
         numbers = re.findall(r"#source-(\d+)", after[: after.index("</sup>")])
         assert {titles[number] for number in numbers} == {reference.sources()[key] for key in row.keys}
 
@@ -89,7 +126,7 @@ def test_speed_that_pays_and_reel_stand_by_the_advice(field_map: FieldMap, text:
     told = Pace("told", Estimate(1.8, 1.6, 2.0), 2.2, 1.4, 2.9, *[Estimate(5.0, 1.0, 9.0)] * 4, 300.0, 70.0)
     seen = words_in(page(dataclasses.replace(field_map, pace=told, reel=ReelSpeed(1.2, 1.5, 1.0, 1.74, 31.1))))
     assert seen.index("Which speed pays") < seen.index("cost least at 3.6 to 4.5 mph") < seen.index("Before anyone touches the machine")
-    assert seen.index("The reel") < seen.index("the reel's tips ran 1.20 times") < seen.index("Before anyone touches the machine")
+    assert seen.index("Before anyone touches the machine") < seen.index("The reel") < seen.index("the reel's tips ran 1.20 times")
 
 
 def test_slowing_down_leads_only_where_it_pays(field_map: FieldMap) -> None:
@@ -121,8 +158,9 @@ def test_a_toss_up_shows_both_ends_of_the_machine(field_map: FieldMap) -> None:
 
 
 def test_cautions_stand_where_people_adjust_and_count(text: str) -> None:
-    """All of them, letter for letter."""
+    """All of them, letter for letter, before the first thing to adjust."""
     seen = words_in(text)
+    assert seen.index("Before anyone touches the machine") < seen.index(reference.advice("header", "corn")[0].look_at)
     for where in ("adjust", "count", "fire"):
         assert all(caution.text in seen for caution in reference.cautions(where))
 

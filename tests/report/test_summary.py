@@ -49,6 +49,7 @@ def test_the_barest_field_fits_too(field_map: FieldMap, schema: dict[str, Any]) 
         yield_kg_ha=math.nan,
         surfaces={},
         drivers={},
+        curves={},
         zones=field_map.zones.iloc[:0],
         notes=(),
         inputs={},
@@ -72,6 +73,9 @@ def test_numbers_are_the_fields(field_map: FieldMap) -> None:
     assert content["drivers"]["speed"]["verdict"] == "tracks"
     assert content["drivers"]["speed"]["p"] == pytest.approx(0.009)
     assert content["drivers"]["speed"]["share_high_kg_ha"] == 41.0
+    curve, last = content["drivers"]["speed"]["curve"], field_map.curves["speed"].loss_kg_ha[-1]
+    assert [row[0] for row in curve] == pytest.approx(field_map.curves["speed"].at, rel=1e-5)
+    assert curve[-1][1:] == pytest.approx([last.mean, last.low, last.high], rel=1e-5)
     late = content["delay"]["moisture_s"]
     assert late.pop("curve") == [list(place) for place in field_map.cleaning.moisture_delay.curve]
     assert late == {"mean_s": 11.0, "low_s": 9.2, "high_s": 12.8, "applied": True, "note": "moisture read late"}

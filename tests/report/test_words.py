@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import math
+from typing import Literal
 
 import pytest
 from hypothesis import given
@@ -42,6 +43,21 @@ def test_us_speaks_miles_acres_and_feet() -> None:
     """Published factors: 1 mph = 0.44704 m/s, 1 ha = 2.47105 ac, 1 m = 3.28084 ft."""
     words = Words(CORN, "us")
     assert (words.speed.text(0.44704 * 5.3), words.area.text(20.0), words.length.text(100.0)) == ("5.3 mph", "49.4 ac", "328 ft")
+
+
+def test_texts_of_the_tables_are_told_in_one_system() -> None:
+    """Each quantity that stands twice stands once, and all else is letter for letter as it was."""
+    text = "Its axle {6 to 12 in|15 to 30 cm} ahead, {1/32 in|0.8 mm} off; 1.1 to 1.25 times {as given}."
+    assert Words(CORN, "us").told(text) == "Its axle 6 to 12 in ahead, 1/32 in off; 1.1 to 1.25 times {as given}."
+    assert Words(CORN, "metric").told(text) == "Its axle 15 to 30 cm ahead, 0.8 mm off; 1.1 to 1.25 times {as given}."
+
+
+@pytest.mark.parametrize(("crop", "units"), [(CORN, "us"), (CORN, "metric"), (SUNFLOWER, "us"), (SUNFLOWER, "metric")])
+def test_the_example_of_a_price_is_one(crop: reference.Crop, units: Literal["us", "metric"]) -> None:
+    """What a page proposes to type is read, and metric pages propose no bushels."""
+    example = Words(crop, units).price_example
+    assert 0.05 < price_usd_kg(example, crop) < 1
+    assert ("bu" in example or "lb" in example) == (units == "us")
 
 
 def test_grain_together_is_told_in_what_it_is_sold_in() -> None:

@@ -176,15 +176,24 @@ def stops_of(made: MadeField) -> gpd.GeoDataFrame:
 
 @dataclass(frozen=True)
 class Row:
-    """One finding: what was asked, what came out, the line it is held against and whether it holds (None: no line)."""
+    """One finding: what was asked, what came out, the line it is held against and whether it holds (None: no line).
+
+    `excuse` says why a line that is missed cannot be held in this setting.
+    """
 
     what: str
     measured: str
     line: str = ""
     holds: bool | None = None
+    excuse: str = ""
+
+    @property
+    def is_missed(self) -> bool:
+        """Whether a line within reach is missed."""
+        return self.holds is False and not self.excuse
 
 
-def over_fields(trial: Callable[[FieldPlan, int], Any], jobs: Sequence[tuple[FieldPlan, int]]) -> list[Any]:
+def over_fields(trial: Callable[[Any, int], Any], jobs: Sequence[tuple[Any, int]]) -> list[Any]:
     """Try each planned field, on two cores; in the order of the plans."""
     return list(_pool().map(trial, *zip(*jobs, strict=True)))
 

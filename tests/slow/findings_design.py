@@ -62,7 +62,7 @@ def _measured(made: MadeField) -> dict[str, float]:
     return dict(zip(LINES, (*sd, float(np.sqrt(np.mean(error**2))), *expected), strict=True))
 
 
-def rows(fields: int = 40) -> list[Row]:
+def rows(fields: int = 80) -> list[Row]:
     """Each measure at two numbers of stops, spread over random."""
     found = []
     for stops in (24, 48):

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from slow.fields import MODERATE, NONE, STRONG, Mapped, Row, alike, holds, mapped, over_fields, plans, rate
+from slow.fields import MODERATE, NONE, STRONG, Row, alike, holds, mapped, over_fields, plans, rate
 
 from lossmap import synthetic
-from lossmap.synthetic import FieldPlan
+from lossmap.base.tables import SOURCES
+from lossmap.synthetic import FieldPlan, MadeField, Source
 
-NULL_FIRST, POWER_FIRST, SHARE_FIRST = 1000, 100, 100
+NULL_FIRST, POWER_FIRST, SHARE_FIRST, BROAD_FIRST = 1000, 100, 100, 8000
 #: Log loss and moisture that lie this alike by chance cannot be told from a link.
 ALIKE_R = 0.4
+#: Fields looked through, for one that is judged, in search of such ones; and how far their loss is smooth [m].
+LOOKED_THROUGH, BROAD_M = 4, 200.0
 
 
 @dataclass(frozen=True)
@@ -28,18 +32,30 @@ class Said:
 
 def said(plan: FieldPlan, rng_seed: int) -> Said:
     """Make, count and judge one field."""
-    here = mapped(synthetic.make(plan, rng_seed))
+    return _judged(synthetic.make(plan, rng_seed))
+
+
+def said_if_alike(plan: FieldPlan, rng_seed: int) -> Said | None:
+    """The same of a field whose loss lies like its moisture, or the other way round; nothing of another."""
+    made = synthetic.make(plan, rng_seed)
+    return _judged(made) if abs(_likeness(made)) >= ALIKE_R else None
+
+
+def _judged(made: MadeField) -> Said:
+    here = mapped(made)
     tracks = {name: each.verdict == "tracks" for name, each in here.verdicts().items()}
     true = here.made.truth.share_kg_ha
     held = {name: holds(each.share_kg_ha, true[name]) for name, each in here.found.evidence.items()}
-    return Said(tracks, len(here.zones()) if any(tracks.values()) else 0, held, _likeness(here))
+    return Said(tracks, len(here.zones()) if any(tracks.values()) else 0, held, _likeness(made))
 
 
-def _likeness(here: Mapped) -> float:
-    return float(np.corrcoef(np.log(here.true()), here.true("moisture_pct"))[0, 1])
+def _likeness(made: MadeField) -> float:
+    loss, moisture = (made.truth.surfaces[name].mean.ravel().astype(float) for name in ("total_kg_ha", "moisture_pct"))
+    inside = np.isfinite(loss)
+    return float(np.corrcoef(np.log(loss[inside]), moisture[inside])[0, 1])
 
 
-def false_flag_rows(fields: int = 200) -> list[Row]:
+def false_flag_rows(fields: int = 300) -> list[Row]:
     """No-effect fields that are flagged all the same, by design."""
     found = []
     for stops, frames, design in ((24, 1, "random"), (48, 4, "random"), (48, 4, "spread")):
@@ -58,7 +74,29 @@ def false_flag_rows(fields: int = 200) -> list[Row]:
                 bool(np.mean(either) <= 0.05),
             )
         )
-    return found
+    return [*found, _alike_row(fields)]
+
+
+def _alike_row(fields: int) -> Row:
+    """No-effect fields whose loss happens to lie like moisture: no method can tell them from a link."""
+    broad = [(dataclasses.replace(plan, **_broad(plan)), rng_seed) for plan, rng_seed in _no_effect(BROAD_FIRST, LOOKED_THROUGH * fields)]
+    outcome = [each for each in over_fields(said_if_alike, broad) if each is not None]
+    # the sign that a link would have: drier, more loss
+    links = [each.tracks["dryness"] for each in outcome if each.likeness < 0]
+    others = [any(each.tracks.values()) for each in outcome if each.likeness > 0]
+    return Row(
+        f"no effect, 48 random stops x4, loss smooth over {BROAD_M:.0f} m: the {len(outcome)} of {len(broad)} fields "
+        f"where it lies like moisture (|r| >= {ALIKE_R})",
+        f"flagged for dryness where more lies on drier ground **{rate(links)}**; for either driver where less does {rate(others)}",
+    )
+
+
+def _no_effect(first: int, fields: int) -> list[tuple[FieldPlan, int]]:
+    return plans(alike, range(first, first + fields), stops=48, frames=4, **NONE)
+
+
+def _broad(plan: FieldPlan) -> dict[str, Source]:
+    return {name: dataclasses.replace(getattr(plan, name), range_m=BROAD_M) for name in SOURCES}
 
 
 #: What is planted, where stops lie, whose flag is looked for, and how often it is to be found.

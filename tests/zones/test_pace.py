@@ -13,7 +13,8 @@ from scipy.optimize import minimize_scalar
 from scipy.special import ndtri
 
 from lossmap.base.estimates import NOTHING, Beginning, Driver, Estimate, SlopeEvidence
-from lossmap.zones.pace import LOSSES, SLOPES, Costs, machine_loss, pace, reel_speed
+from lossmap.zones.effects import LOSSES, SLOPES
+from lossmap.zones.pace import Costs, machine_loss, pace, reel_speed
 
 FOUND = Driver("speed", "tracks", Estimate(1.6, 1.4, 1.9), "+0.5 m/s", 0.999, 1.5, 40, 20, Estimate(30.0, 20.0, 40.0))
 EVIDENCE = SlopeEvidence("speed", Estimate(0.9, 0.57, 1.23), 0.2, 0.999, 1.2, 0.2, 1.5, 40, Estimate(30.0, 20.0, 40.0))

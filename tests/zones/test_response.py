@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import replace
+from statistics import NormalDist
 
 import pytest
 from hypothesis import given
@@ -9,7 +10,7 @@ from hypothesis import strategies as st
 
 from lossmap.base.estimates import NOTHING, Estimate, SlopeEvidence
 from lossmap.base.settings import ZoneSettings
-from lossmap.zones.response import FOUND, MODERATE, STEPS, driver
+from lossmap.zones.response import FOUND, MODERATE, STEPS, driver, found_sd
 
 MANY = SlopeEvidence(
     name="speed",
@@ -71,3 +72,11 @@ def test_missing_layer_is_said():
     assert (found.verdict, found.note, found.stops) == ("not enough counts", "the log has no moisture", 0)
     assert not found.effect
     assert not found.share_kg_ha
+
+
+@pytest.mark.parametrize(("name", "step"), [("speed", 0.5), ("dryness", 2.0)])
+def test_a_moderate_effect_is_found_eight_times_in_ten(name, step):
+    """Slopes drawn about a moderate one with that sd pass a one-sided test at 1.5 % in 80 of 100 (statistics.NormalDist)."""
+    normal, sd = NormalDist(), found_sd(name)
+    passes = 1 - NormalDist(math.log(MODERATE[name]) / step, sd).cdf(normal.inv_cdf(0.985) * sd)
+    assert passes == pytest.approx(0.80, abs=0.002)

@@ -21,6 +21,8 @@ __all__ = [
     "Advice",
     "Caution",
     "Crop",
+    "Equilibrium",
+    "Figure",
     "ReelRange",
     "UsualLoss",
     "advice",
@@ -28,10 +30,13 @@ __all__ = [
     "counting",
     "crop",
     "crops",
+    "equilibria",
     "reel_range",
     "sources",
+    "standability",
     "usual_loss",
     "usual_share",
+    "waiting",
 ]
 
 
@@ -77,8 +82,10 @@ class Advice:
     first_if : "speed", "dryness" or ""
         The driver that lifts the row above all others where loss tracks it.
     look_at : str
+        A quantity stands in it as its source has it and in metric units, ``{6 to 12 in|15 to 30 cm}``;
+        whoever shows the text takes one of the two.
     but : str
-        What speaks against it; "" where nothing is known to.
+        What speaks against it, likewise; "" where nothing is known to.
     when : "now" or "next season"
     keys : tuple of str
     """
@@ -133,6 +140,42 @@ class Caution:
 
     where: str
     text: str
+    keys: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Equilibrium:
+    """How moist a grain is that has come to rest with the air.
+
+    Attributes
+    ----------
+    grain : str
+        The crop, or its kind where kinds differ ("wheat_soft").
+    crop : str
+        The row of crops.csv it stands for; "" where none.
+    form : "henderson", "chung_pfost", "halsey" or "oswin"
+        Modified forms of ASABE D245; moisture in percent dry basis, temperature in C.
+    a, b, c : float
+        Their constants in the order of the standard.
+    """
+
+    grain: str
+    crop: str
+    form: str
+    a: float
+    b: float
+    c: float
+    keys: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One number of a model of waiting, with the range sources leave, its unit and what it means."""
+
+    name: str
+    range: Estimate
+    unit: str
+    means: str
     keys: tuple[str, ...]
 
 
@@ -200,6 +243,54 @@ def usual_loss(crop_name: str) -> tuple[UsualLoss, ...]:
         for row in _rows("usual_loss.csv")
         if row["crop"] == crop_name
     )
+
+
+@functools.cache
+def equilibria(grain: str) -> tuple[Equilibrium, ...]:
+    """The forms known for a grain or crop, the one to use first.
+
+    Raises
+    ------
+    NoReference
+    """
+    rows = [row for row in _rows("equilibrium.csv") if grain in (row["grain"], row["crop"])]
+    if not rows:
+        raise NoReference(
+            f'"{shown(grain)}" has no equilibrium moisture; {near(grain, {row["grain"] for row in _rows("equilibrium.csv")})}'
+        )
+    return tuple(_equilibrium(row) for row in rows)
+
+
+def _equilibrium(row: dict[str, str]) -> Equilibrium:
+    a, b, c = (float(row[name]) for name in "abc")
+    return Equilibrium(row["grain"], row["crop"], row["form"], a, b, c, tuple(row["key"].split()))
+
+
+@functools.cache
+def waiting(crop_name: str) -> MappingProxyType[str, Figure]:
+    """What a crop does while it waits to be cut: drying, loss, cost of drying, by name of the figure.
+
+    Raises
+    ------
+    NoReference
+        No source says how that crop dries and loses in the field.
+    """
+    rows = [row for row in _rows("waiting.csv") if row["crop"] == crop_name]
+    if not rows:
+        known = sorted({row["crop"] for row in _rows("waiting.csv")})
+        raise NoReference(f"no source says how {shown(crop_name)} dries and what it loses while it waits; known: {', '.join(known)}")
+    return MappingProxyType({row["figure"]: _figure(row) for row in rows})
+
+
+def _figure(row: dict[str, str]) -> Figure:
+    value, low, high = (float(row[name]) for name in ("value", "low", "high"))
+    return Figure(row["figure"], Estimate(value, low, high), row["unit"], row["means"], tuple(row["key"].split()))
+
+
+@functools.cache
+def standability() -> tuple[tuple[float, float], ...]:
+    """Stalks of ten that fail a push, and how many times the usual loss before harvest goes with it."""
+    return tuple((float(row["fail_of_ten"]), float(row["times"])) for row in _rows("standability.csv"))
 
 
 def usual_share(source: str) -> float:

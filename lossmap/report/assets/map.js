@@ -7,6 +7,7 @@ const map = window.map_field;
 const reading = document.getElementById("reading");
 const sheet = said.sheet;
 const GAP = 255;
+const NOTHING = "data:image/gif;base64,R0lGODlhAQABAIAAAAAAAP///yH5BAEAAAAALAAAAAABAAEAAAIBRAA7";
 const drawn = {};                      // layers by key
 const cells = {};                      // bytes of each surface by key
 let points = null;                     // unpacked points
@@ -163,6 +164,11 @@ function cased(key) {
   const casing = L.geoJSON(layer.toGeoJSON(), { interactive: false, pane: "casing", style: { className: "casing" }, smoothFactor: 0.5 });
   return L.layerGroup([casing, layer]);
 }
+if (said.basemap) {
+  // under the pictures; asked for only once it is on the map, and nothing broken is shown where no answer comes
+  map.createPane("ground").style.zIndex = 150;
+  drawn.basemap = L.tileLayer(said.basemap.url, { pane: "ground", maxZoom: 21, maxNativeZoom: 18, errorTileUrl: NOTHING });
+}
 drawn.edge = cased("edge");
 drawn.zones = cased("zones");
 drawn.unknown = variable("geo_json", "unknown");
@@ -177,6 +183,7 @@ async function show(key) {
   const still = document.getElementById("still-image");
   if (still && drawn[key] && drawn[key]._url) still.setAttribute("href", drawn[key]._url);
   if (still && key === "points") still.setAttribute("href", stillPoints());
+  if (key === "none") return;
   const title = document.querySelector('.key[data-layer="' + key + '"] p');
   document.getElementById("still-title").textContent = title.textContent + ", with the field's edge, zones and stops; north is up";
 }
@@ -192,10 +199,7 @@ function stillPoints() {
   return canvas.toDataURL();
 }
 async function over(key, on) {
-  if (key === "flagged") {
-    document.getElementById("flag-sign").hidden = !on;
-    if (on && !(await withPoints())) return;
-  }
+  if (key === "flagged" && on && !(await withPoints())) return;
   if (drawn[key]) on ? map.addLayer(drawn[key]) : map.removeLayer(drawn[key]);
   ["edge", "stops"].forEach(function (name) { if (variable("geo_json", name)) variable("geo_json", name).bringToFront(); });
 }
@@ -225,12 +229,16 @@ function dressZones() {
 }
 const numbers = L.layerGroup();
 function dressStops() {
+  // beside the north mark and the zoom buttons, not under them
+  const popup = { maxWidth: Math.max(150, Math.min(280, map.getSize().x - 150)), autoPanPaddingTopLeft: [56, 10], autoPanPaddingBottomRight: [60, 10] };
   variable("geo_json", "stops").eachLayer(function (layer) {
     const stop = said.stops[layer.feature.properties.i];
-    layer.bindPopup(lines([
-      "Stop " + stop.name, "Loss, all sources: " + stop.total, "Preharvest: " + stop.preharvest, "Header: " + stop.header,
-      "Threshing: " + stop.threshing, "Counted: " + stop.counted, "Cut at " + stop.speed + ", " + stop.moisture + " moisture", stop.note
-    ]), { maxWidth: 280 });
+    // short enough for a phone's map; the strip below has room for the rest
+    layer.bindPopup(lines(["Stop " + stop.name, "Loss, all sources: " + stop.total, stop.counted]), popup);
+    layer.on("popupopen", function () {
+      reading.textContent = "Stop " + stop.name + ": loss " + stop.total + "; preharvest " + stop.preharvest + ", header " + stop.header +
+        ", threshing " + stop.threshing + ". Cut at " + stop.speed + ", " + stop.moisture + " moisture." + (stop.note ? " Note: " + stop.note : "");
+    });
     numbers.addLayer(label(layer.getLatLng(), stop.short, "stop-number", Math.max(34, 9 * stop.short.length + 10), 24));
   });
 }
