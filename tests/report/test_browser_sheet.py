@@ -687,12 +687,12 @@ def axe() -> str:
     """The accessibility checker's script, where there is one: LOSSMAP_AXE names the file, or a package carries it."""
     named = os.environ.get("LOSSMAP_AXE")
     found = [Path(named)] if named else []
-    for package in ("axe_playwright_python", "axe_core_python"):
+    for package, inside in (("selenium_axe_python", "axe-core"), ("axe_playwright_python", "")):
         spec = importlib.util.find_spec(package)
-        found += [Path(place) / "axe.min.js" for place in (spec.submodule_search_locations or [])] if spec else []
+        found += [Path(place) / inside / "axe.min.js" for place in (spec.submodule_search_locations or [])] if spec else []
     there = [path for path in found if path.exists()]
     if not there:
-        pytest.skip("axe.min.js not here; install axe-playwright-python, or set LOSSMAP_AXE to the file")
+        pytest.skip("axe.min.js not here; install selenium-axe-python, or set LOSSMAP_AXE to the file")
     return there[0].read_text(encoding="utf-8")
 
 
