@@ -371,6 +371,22 @@ def test_finding_oneself_orders_the_stops_by_distance(fresh: Any, pages: dict[st
     assert np.hypot(*np.subtract(dot, circles[2])) / scale == pytest.approx(np.hypot(10, 10), abs=0.5)
 
 
+def test_who_is_found_already_is_taken_at_once(fresh: Any, pages: dict[str, Path]) -> None:
+    """With the search of the list running, a stop's place is known from its fix; a later, better one still counts."""
+    opened(fresh, pages["sheet"])
+    fresh.place(41.91, -93.83, 8)
+    press(fresh, "#find")
+    fresh.until("document.getElementById('found').textContent.startsWith('You are found')")
+    go(fresh, "P5")
+    press(fresh, "#pin")
+    assert said(fresh, "place").startswith(
+        "Frames lie where you stood: 41.91000, -93.83000, give or take 26 ft, getting better: stand still."
+    )
+    fresh.place(41.9101, -93.83, 5)
+    fresh.until("document.getElementById('place').textContent.includes('give or take 16 ft')")
+    assert fresh.complaints() == []
+
+
 def test_nothing_kept_is_said_and_handing_out_still_works(fresh: Any, pages: dict[str, Path]) -> None:
     """A viewer whose storage throws: the line stands at the top, the form works, the text can be copied."""
     with fresh.before_page("Object.defineProperty(window, 'localStorage', {get() { throw new DOMException('no', 'SecurityError'); }});"):
@@ -671,12 +687,12 @@ def axe() -> str:
     """The accessibility checker's script, where there is one: LOSSMAP_AXE names the file, or a package carries it."""
     named = os.environ.get("LOSSMAP_AXE")
     found = [Path(named)] if named else []
-    for package in ("axe_playwright_python", "axe_core_python"):
+    for package, inside in (("selenium_axe_python", "axe-core"), ("axe_playwright_python", "")):
         spec = importlib.util.find_spec(package)
-        found += [Path(place) / "axe.min.js" for place in (spec.submodule_search_locations or [])] if spec else []
+        found += [Path(place) / inside / "axe.min.js" for place in (spec.submodule_search_locations or [])] if spec else []
     there = [path for path in found if path.exists()]
     if not there:
-        pytest.skip("axe.min.js not here; install axe-playwright-python, or set LOSSMAP_AXE to the file")
+        pytest.skip("axe.min.js not here; install selenium-axe-python, or set LOSSMAP_AXE to the file")
     return there[0].read_text(encoding="utf-8")
 
 

@@ -198,7 +198,7 @@ function awayText(from, to) {
 function watch(heard, lost) {
   if (!navigator.geolocation) { lost("This viewer gives no position: type it."); return null; }
   return navigator.geolocation.watchPosition(function (fix) {
-    heard({ lat: fix.coords.latitude, lon: fix.coords.longitude, accuracy: fix.coords.accuracy });
+    heard({ lat: fix.coords.latitude, lon: fix.coords.longitude, accuracy: fix.coords.accuracy, at: Date.now() });
   }, function (fault) {
     lost(fault.code === 1 ? "Your position was refused: allow it for this page in the browser, or type it." : "No position yet: step into the open, or type it.", fault.code === 1);
   }, { enableHighAccuracy: true, maximumAge: 0, timeout: 30000 });
@@ -211,6 +211,7 @@ function find() {
   byId("found").textContent = "Looking for you ...";
   finding = watch(function (fix) {
     here = fix;
+    if (pinning !== null) take(fix);
     byId("found").textContent = "You are found, " + giveOrTake(fix.accuracy) + ".";
     byId("nearest").disabled = false;
     showHere();
@@ -510,18 +511,7 @@ function pin() {
   if (pinning !== null) { stopPinning(); showPlace(); return; }
   pinned = null;
   byId("place").textContent = "Looking for you: stand still by the frames ...";
-  pinning = watch(function (fix) {
-    if (fix.accuracy > said.rough && !pinned) {
-      byId("place").textContent = "Your position is known to " + text(said.length, fix.accuracy) + " only, too rough to use: wait in the open.";
-      return;
-    }
-    if (pinned && pinned.accuracy <= fix.accuracy) return;
-    pinned = fix;
-    current().place = { lat: fix.lat, lon: fix.lon, by: "device", accuracy: Math.round(fix.accuracy * 10) / 10 };
-    keep(open);
-    if (fix.accuracy <= 3) stopPinning();
-    showPlace();
-  }, function (fault, isFinal) {
+  pinning = watch(take, function (fault, isFinal) {
     if (isFinal) stopPinning();
     if (!pinned) byId("place").textContent = fault;
     if (!pinned && isFinal) byId("type-part").open = true;
@@ -530,6 +520,20 @@ function pin() {
   byId("pin").setAttribute("aria-pressed", "true");
   byId("pin").textContent = "Stop looking";
   pinEnd = setTimeout(function () { stopPinning(); showPlace(); }, 60000);
+  // a device that stands still may have nothing new to tell to a second listener
+  if (here && Date.now() - here.at < 5000) take(here);
+}
+function take(fix) {
+  if (fix.accuracy > said.rough && !pinned) {
+    byId("place").textContent = "Your position is known to " + text(said.length, fix.accuracy) + " only, too rough to use: wait in the open.";
+    return;
+  }
+  if (pinned && pinned.accuracy <= fix.accuracy) return;
+  pinned = fix;
+  current().place = { lat: fix.lat, lon: fix.lon, by: "device", accuracy: Math.round(fix.accuracy * 10) / 10 };
+  keep(open);
+  if (fix.accuracy <= 3) stopPinning();
+  showPlace();
 }
 function stopPinning() {
   if (pinning !== null) navigator.geolocation.clearWatch(pinning);
