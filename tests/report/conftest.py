@@ -5,7 +5,8 @@ from __future__ import annotations
 import dataclasses
 import datetime
 import importlib.util
-from collections.abc import Callable
+import os
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -60,6 +61,19 @@ def browsing() -> ModuleType:
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     return module
+
+
+@pytest.fixture(scope="module")
+def browser(browsing: ModuleType, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
+    """A headless browser; where there is none, CI fails and others skip with the reason."""
+    missing = [str(path) for path in (browsing.CHROMIUM, browsing.DRIVER) if not path.exists()]
+    if missing and os.environ.get("CI"):
+        pytest.fail(f"{', '.join(missing)} must be there in CI; install chromium and chromium-driver")
+    if missing:
+        pytest.skip(f"{', '.join(missing)} not here; install chromium and chromium-driver")
+    opened = browsing.Browser(tmp_path_factory.mktemp("profile"))
+    yield opened
+    opened.quit()
 
 
 @pytest.fixture(scope="session")

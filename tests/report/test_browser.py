@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import dataclasses
-import os
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
-from types import ModuleType
 from typing import Any
 
 import numpy as np
@@ -26,19 +24,6 @@ pytestmark = pytest.mark.browser
 
 LAYERS = ("loss", "sure", "yield", "moisture", "speed", "points")
 DESK, PHONE, NARROW = (1280, 800), (390, 844), (320, 700)
-
-
-@pytest.fixture(scope="module")
-def browser(browsing: ModuleType, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
-    """A headless browser; where there is none, CI fails and others skip with the reason."""
-    missing = [str(path) for path in (browsing.CHROMIUM, browsing.DRIVER) if not path.exists()]
-    if missing and os.environ.get("CI"):
-        pytest.fail(f"{', '.join(missing)} must be there in CI; install chromium and chromium-driver")
-    if missing:
-        pytest.skip(f"{', '.join(missing)} not here; install chromium and chromium-driver")
-    opened = browsing.Browser(tmp_path_factory.mktemp("profile"))
-    yield opened
-    opened.quit()
 
 
 @pytest.fixture(scope="module")
@@ -94,7 +79,7 @@ def on_screen(browser: Any, field_map: FieldMap, easting: np.ndarray, northing: 
 
 
 def test_it_asks_for_nothing_and_complains_of_nothing(browser: Any, pages: dict[str, Path]) -> None:
-    """Opening, every layer, every overlay, close zoom, a popup: no request, no breach of policy, no console line."""
+    """Opening, every layer and overlay, close zoom, a popup, every tool, every fold: no request, no breach of policy, no console line."""
     browser.size(*DESK)
     browser.open(pages["map"])
     for key in LAYERS:
@@ -103,6 +88,9 @@ def test_it_asks_for_nothing_and_complains_of_nothing(browser: Any, pages: dict[
     browser.run("document.querySelector('input[value=flagged]').click()")
     browser.run("fieldPage.map.setZoom(19, {animate: false}); document.querySelector('[data-zone]').click()")
     browser.run("geo_json_stops.eachLayer(layer => layer.fire('click', {latlng: layer.getLatLng()}))")
+    browser.run("window.print = () => 0; document.querySelectorAll('.tools button').forEach(button => { button.click(); button.click(); })")
+    browser.run("document.querySelectorAll('summary').forEach(part => part.click())")
+    browser.tap(900, 300)
     assert browser.complaints() == []
     assert browser.requests() == [pages["map"].as_uri()]
 
