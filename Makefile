@@ -9,9 +9,10 @@ export OPENBLAS_NUM_THREADS := 1
 
 .PHONY: demo test slow bench check docs clean
 
-demo: .venv/use          ## map the made fields; ends with the path of a map to open
+demo: .venv/use          ## map the made fields, rank the made farm; ends with the paths to open
 	@for field in $(DEMO_FIELDS); do $(BIN)/lossmap map $$field --out out/demo --config configs/demo.toml --quiet || exit; done
-	@echo "open $(CURDIR)/out/demo/pond-piece/map.html in a browser (or another field's beside it)"
+	@$(BIN)/lossmap rank demo-fields/made-farm --on 2025-09-25 --out out/demo --quiet
+	@echo "open $(CURDIR)/out/demo/pond-piece/map.html in a browser (or another field's beside it), and $(CURDIR)/out/demo/made-farm/ranking.html"
 
 test: .venv/develop      ## everything but the long simulations
 	$(BIN)/pytest -n 2 --dist loadfile

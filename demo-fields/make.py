@@ -23,6 +23,7 @@ from lossmap.base.reference import crop
 from lossmap.base.tables import SOURCES
 from lossmap.base.units import factor
 from lossmap.synthetic import FT2_M2, US_COLUMNS, FieldPlan, Layout, MadeField, Source, make, write
+from lossmap.synthetic_farm import FarmPlan, MadeFarm, made_farm, write_farm
 
 HERE = Path(__file__).resolve().parent
 START, END = "<!-- truth: written by make.py -->", "<!-- end of truth -->"
@@ -261,6 +262,17 @@ DEMOS = {
 }
 
 
+#: The farm of which `lossmap rank` tells the order of harvest, and the day on which it does.
+FARM, FARM_SEED, FARM_ON = FarmPlan(fields=12, years=15), 707, FarmPlan().on
+
+
+def remake_farm(folder: Path) -> MadeFarm:
+    """Write the made farm below `folder`; gives it back with its truth."""
+    made = made_farm(FARM, FARM_SEED)
+    write_farm(made, folder / "made-farm", FARM_ON)
+    return made
+
+
 def remake(folder: Path) -> dict[str, MadeField]:
     """Write every demo field below `folder`; gives them back with their truth."""
     made = {}
@@ -326,6 +338,7 @@ def versions() -> dict[str, str]:
 def main() -> int:
     """Remake everything in place."""
     table = truth_table(remake(HERE))
+    remake_farm(HERE)
     readme = HERE / "README.md"
     before, _, rest = readme.read_text(encoding="utf-8").partition(START)
     after = rest.partition(END)[2]

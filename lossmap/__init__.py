@@ -10,8 +10,10 @@ The data's way, top to bottom; each line is a stage, stages never import one ano
     join        6  stops to the speed and moisture they were cut at; surfaces to cells
     zones/      7  where loss tracks speed or dryness
     stops       7' where to count next
+    drydown/    7" fields that wait: moisture to come, cost of waiting, order of harvest
     report/     8  what people open
     synthetic      made fields with known truth, beside the way: demos and tests
+    synthetic_farm made farms and weather, the same
 
 They meet in ``lossmap.pipelines`` (the command's flows) and stand on ``lossmap.base``
 (errors, units, grid, tables, estimates, logloss, settings, field, reference). Stages load
@@ -53,8 +55,13 @@ _HOMES = {
     "outlined": ("lossmap.zones", "zones"),
     "spread": ("lossmap.stops", "spread"),
     "next_stops": ("lossmap.stops", "next_stops"),
+    "RankSettings": ("lossmap.base.rank_settings", "RankSettings"),
+    "read_farm": ("lossmap.read", "read_farm"),
+    "read_weather": ("lossmap.read", "read_weather"),
+    "ranking": ("lossmap.drydown", "rank"),
     "write": ("lossmap.report", "write"),
     "map_field": ("lossmap.pipelines.map_field", "map_field"),
+    "rank_fields": ("lossmap.pipelines.rank_fields", "rank_fields"),
     "plan_stops": ("lossmap.pipelines.plan_stops", "plan_stops"),
     "made_map": ("lossmap.pipelines.map_field", "made_map"),
 }

@@ -6,6 +6,7 @@ Heavy libraries are imported inside the flows, so that ``lossmap --help`` answer
 from __future__ import annotations
 
 import argparse
+import datetime
 import errno
 import json
 import logging
@@ -70,6 +71,7 @@ def _parser() -> argparse.ArgumentParser:
     flows = parser.add_subparsers(title="commands", metavar="COMMAND")
     _add_map(flows)
     _add_stops(flows)
+    _add_rank(flows)
     _add_check(flows)
     _add_settings(flows)
     return parser
@@ -87,7 +89,8 @@ def _add_stops(flows: argparse._SubParsersAction[argparse.ArgumentParser]) -> No
         "stops",
         help="one field: where to count next",
         description="One field: where to count next. Before any count, stops far from one another in place, ground speed and "
-        "moisture; after a first round, those that tell most. Writes stops-plan.geojson and stops-plan.gpx.",
+        "moisture; after a first round, those that tell most. Writes stops-plan.geojson, stops-plan.gpx and "
+        "count-sheet.html, a form for a phone and for paper.",
     )
     _add_field(one)
     one.add_argument("--number", metavar="N", type=int, help="how many stops; short for --set stops.number=N, and goes before it")
@@ -95,13 +98,38 @@ def _add_stops(flows: argparse._SubParsersAction[argparse.ArgumentParser]) -> No
     one.set_defaults(run=_stops)
 
 
+def _add_rank(flows: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    one = flows.add_parser(
+        "rank",
+        help="a farm: which field to cut first",
+        description="A farm: which field to cut first, by drying, loss, money and hours fit for harvest. Writes ranking.html, "
+        "ranking.csv, ranking.geojson and summary.json. Run it again with new readings and fields cut: it says what changed.",
+    )
+    one.add_argument("farm", metavar="FARM", type=Path, help="a folder with farm.toml, or that file")
+    one.add_argument("--on", metavar="DATE", type=_day, help="the day of the plan, as 2025-10-18 (default: today)")
+    _add_choices(one, "results go to DIR/<farm folder's name> (default: out)")
+    _add_manners(one)
+    one.set_defaults(run=_rank)
+
+
+def _day(text: str) -> datetime.date:
+    try:
+        return datetime.date.fromisoformat(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f'"{text[:40]}" is not a day; write 2025-10-18') from None
+
+
 def _add_field(one: argparse.ArgumentParser) -> None:
     one.add_argument("field", metavar="FIELD", type=Path, help="a folder with field.toml, or that file")
+    _add_choices(one, "results go to DIR/<field folder's name> (default: out)")
+
+
+def _add_choices(one: argparse.ArgumentParser, where: str) -> None:
     one.add_argument("--config", metavar="FILE", type=Path, help="settings that differ from the defaults (TOML)")
     one.add_argument(
         "--set", metavar="KEY=VALUE", action="append", default=[], help='one setting, as in --set grid.cell="10 m"; may be repeated'
     )
-    one.add_argument("--out", metavar="DIR", type=Path, default=Path("out"), help="results go to DIR/<field folder's name> (default: out)")
+    one.add_argument("--out", metavar="DIR", type=Path, default=Path("out"), help=where)
 
 
 def _add_check(flows: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -121,7 +149,13 @@ def _add_settings(flows: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         help="every setting, its value, unit, limits and why",
         description="Print every setting with its default, unit, limits and reason, as a TOML file that --config reads.",
     )
-    one.add_argument("flow", metavar="FLOW", nargs="?", choices=["map", "stops"], help="only those that this command heeds (map or stops)")
+    one.add_argument(
+        "flow",
+        metavar="FLOW",
+        nargs="?",
+        choices=["map", "stops", "rank"],
+        help="only those that this command heeds: map, stops (both without it) or rank",
+    )
     one.set_defaults(run=_settings)
 
 
@@ -178,6 +212,21 @@ def _stops(asked: argparse.Namespace) -> int:
     return 0
 
 
+def _rank(asked: argparse.Namespace) -> int:
+    from .progress import listen
+    from .rank_fields import rank_fields
+
+    bar = listen(asked.quiet, asked.verbose)
+    from lossmap.base.rank_settings import RankSettings
+    from lossmap.read import read_chosen
+
+    ranked = rank_fields(asked.farm, read_chosen(RankSettings, asked.config, asked.set), asked.out, asked.on, bar)
+    print(json.dumps(ranked.values, ensure_ascii=False, sort_keys=True) if asked.json else f"{ranked.file}: {ranked.sentence}")
+    for note in ranked.notes:
+        logging.getLogger("lossmap").warning("%s: %s", ranked.file.parent.name, note)
+    return 0
+
+
 def _check(asked: argparse.Namespace) -> int:
     from .check_path import check_path
 
@@ -191,5 +240,10 @@ def _check(asked: argparse.Namespace) -> int:
 def _settings(asked: argparse.Namespace) -> int:
     from lossmap.base.settings import as_toml
 
-    print(as_toml(without=("stops",) if asked.flow == "map" else ()))
+    if asked.flow == "rank":
+        from lossmap.base.rank_settings import RankSettings
+
+        print(as_toml(RankSettings, "rank"))
+    else:
+        print(as_toml(without=("stops",) if asked.flow == "map" else ()))
     return 0

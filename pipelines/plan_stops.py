@@ -17,9 +17,11 @@ from lossmap.base.errors import TooLittleData
 from lossmap.base.field import Field, FieldMap
 from lossmap.base.grid import Floats, Grid, Surface
 from lossmap.base.settings import Settings
+from lossmap.loss.stops import USUAL_CLUMPING, seed_mass_g
 from lossmap.project import project, utm_crs
 from lossmap.read import read_boundary, read_counts, read_field, read_points
-from lossmap.report.stops_plan import StopsPlan, needed_in_words, said_of_plan, values_of_plan, write_plan
+from lossmap.report.plan_files import write_plan
+from lossmap.report.stops_plan import StopsPlan, needed_in_words, said_of_plan, values_of_plan
 from lossmap.stops import MOST_NEEDED, Ground, farthest, next_stops, plan_table
 from lossmap.surfaces import left_in_doubt
 from lossmap.zones import found_sd
@@ -100,7 +102,8 @@ def made_plan(field: Field, settings: Settings, stage: Stage) -> StopsPlan:
             plan = _spread_plan(field, settings, ground, stops)
     if len(plan.stops) < settings.stops.number:
         notes = (*notes, f"there is room for {len(plan.stops)} stops only ({settings.stops.number} were asked for)")
-    return replace(plan, notes=notes)
+    mass = seed_mass_g(field, settings.loss)
+    return replace(plan, notes=notes, outline=cut.outline, seed_mass_g=mass, clumping=USUAL_CLUMPING)
 
 
 def _cut_uncounted(field: Field, settings: Settings, stage: Stage) -> _Cut:

@@ -25,7 +25,7 @@ import numpy as np
 import pyarrow.csv
 import shapely
 
-from benchmarks import taskdata
+from benchmarks import order, taskdata
 from lossmap.base.settings import Settings
 from lossmap.clean import clean
 from lossmap.clean.motion import passes
@@ -162,7 +162,7 @@ def task_data() -> list[Row]:
 def main() -> None:
     """Measure all and print the table."""
     with tempfile.TemporaryDirectory() as name:
-        rows = [*whole_fields(Path(name)), *stages(Path(name)), *swaths(Path(name)), *task_data()]
+        rows = [*whole_fields(Path(name)), *stages(Path(name)), *swaths(Path(name)), *task_data(), *order.measure()]
     print("| what | measured | beside it |\n|---|---|---|")
     for row in rows:
         print("| " + " | ".join(row) + " |")

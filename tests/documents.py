@@ -33,7 +33,11 @@ def blocks() -> dict[str, str]:
     with tempfile.TemporaryDirectory() as folder:
         line = printed("map", str(ROOT / "demo-fields" / _SHOWN), "--out", folder, "--quiet").replace(folder, "out")
         plan = printed("stops", str(ROOT / "demo-fields" / _SHOWN), "--out", folder, "--number", "12", "--quiet").replace(folder, "out")
+        farm = printed("rank", str(ROOT / "demo-fields" / "made-farm"), "--on", "2025-09-25", "--out", folder, "--quiet").replace(
+            folder, "out"
+        )
     return {
+        "rank": f"```console\n$ lossmap rank demo-fields/made-farm --on 2025-09-25\n{farm}\n```\n",
         "stops": f"```console\n$ lossmap stops demo-fields/{_SHOWN} --number 12\n{plan}\n```\n",
         "map": f"```console\n$ lossmap map demo-fields/{_SHOWN}\n{line}\n```\n",
         "check": f"```console\n$ lossmap check demo-fields/{_SHOWN}\n{printed('check', str(ROOT / 'demo-fields' / _SHOWN))}\n```\n",
@@ -53,14 +57,22 @@ def example(text: str) -> str:
 
 
 def pictures() -> None:
-    """README's picture, from the map itself in headless Chromium."""
+    """README's pictures, from the map and the count sheet themselves in headless Chromium."""
+    field = str(ROOT / "demo-fields" / _PICTURED)
     with tempfile.TemporaryDirectory() as folder:
-        printed("map", str(ROOT / "demo-fields" / _PICTURED), "--out", folder, "--quiet")
-        page = Path(folder) / _PICTURED / "map.html"
+        printed("map", field, "--out", folder, "--quiet")
+        printed("stops", field, "--out", folder, "--quiet")
+        place = Path(folder) / _PICTURED
+        _picture((place / "map.html").as_uri(), (1200, 860), f"{_PICTURED}-map.png")
+        _picture(f"{(place / 'count-sheet.html').as_uri()}#stop=P1", (500, 1000), "count-sheet.png")
+
+
+def _picture(address: str, size: tuple[int, int], name: str) -> None:
+    with tempfile.TemporaryDirectory() as profile:
         command = ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--hide-scrollbars"]
-        command += ["--disable-background-networking", "--disable-component-update", "--disable-sync", f"--user-data-dir={folder}/profile"]
-        picture = ROOT / "shared" / "pictures" / f"{_PICTURED}-map.png"
-        command += ["--window-size=1200,860", "--virtual-time-budget=4000", f"--screenshot={picture}", page.as_uri()]
+        command += ["--disable-background-networking", "--disable-component-update", "--disable-sync", f"--user-data-dir={profile}"]
+        command += [f"--window-size={size[0]},{size[1]}", "--virtual-time-budget=4000"]
+        command += [f"--screenshot={ROOT / 'shared' / 'pictures' / name}", address]
         subprocess.run(command, check=True, stderr=subprocess.DEVNULL, stdout=subprocess.DEVNULL)
 
 

@@ -18,7 +18,16 @@ from pathlib import Path
 for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
 
-from slow import findings_curves, findings_design, findings_seconds, findings_sources, findings_surface, findings_verdicts, findings_zones
+from slow import (
+    findings_curves,
+    findings_design,
+    findings_order,
+    findings_seconds,
+    findings_sources,
+    findings_surface,
+    findings_verdicts,
+    findings_zones,
+)
 from slow.fields import Row
 
 TABLE = Path(__file__).resolve().parent.parent / "shared" / "expected" / "evidence.md"
@@ -42,6 +51,7 @@ TOPICS: dict[str, Callable[..., list[Row]]] = {
     "sources": findings_sources.rows,
     "zones": findings_zones.rows,
     "design": findings_design.rows,
+    "order": findings_order.rows,
     "seconds": findings_seconds.rows,
 }
 

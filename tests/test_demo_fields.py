@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from lossmap.read import read_counts, read_field, read_points
+from lossmap.read import read_counts, read_farm, read_field, read_points
 from lossmap.synthetic import MadeField
 
 DEMO_FIELDS = Path(__file__).resolve().parents[1] / "demo-fields"
@@ -105,3 +105,17 @@ def test_every_format_and_flaw_is_there() -> None:
     assert sum(plan.weighed for plan in plans) == 1
     assert sum(plan.ears > 0 for plan in plans) == 1
     assert sum(plan.positions == ("behind_combine",) for plan in plans) == 1
+
+
+def test_the_farm_is_the_one_made(tmp_path: Path) -> None:
+    """Every file of the made farm is what make.py writes, and reads as it was meant."""
+    made = MAKER.remake_farm(tmp_path)
+    kept = sorted(path.name for path in (DEMO_FIELDS / "made-farm").iterdir())
+    assert kept == ["farm.toml", "history.csv", "readings.csv", "weather.csv"]
+    for file in kept:
+        assert (DEMO_FIELDS / "made-farm" / file).read_bytes() == (tmp_path / "made-farm" / file).read_bytes(), file
+    farm = read_farm(DEMO_FIELDS / "made-farm")
+    assert [field.name for field in farm.fields] == [field.name for field in made.farm.fields]
+    assert [field.readings for field in farm.fields] == [field.readings for field in made.farm.fields]
+    np.testing.assert_allclose([field.area_ha for field in farm.fields], [field.area_ha for field in made.farm.fields], rtol=0.02)
+    assert farm.money["corn"].price_usd_kg == pytest.approx(made.farm.money["corn"].price_usd_kg)

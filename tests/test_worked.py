@@ -14,8 +14,12 @@ from typing import Any
 
 import pytest
 
-from lossmap.base.reference import crop, crops
+from lossmap.base.farm import Money
+from lossmap.base.reference import Equilibrium, crop, crops, equilibria
 from lossmap.base.units import factor, quantity
+from lossmap.drydown.moisture import days_to, equilibrium_pct, wet_basis_pct
+from lossmap.drydown.money import worth
+from lossmap.drydown.waiting import Lost
 from lossmap.loss import arithmetic
 
 CHECKS: list[dict[str, Any]] = json.loads(
@@ -331,6 +335,99 @@ MOISTURE: dict[str, Callable[[Inputs], object]] = {
 }
 
 
+# --- drying in the field, and what waiting costs ---------------------------------------
+
+
+def _celsius(fahrenheit: float) -> float:
+    return (fahrenheit - 32) / 1.8
+
+
+def _form(name: str, form: str) -> Equilibrium:
+    """The row of the reference table; constants that a check names must be the row's."""
+    grain = "corn" if name == "corn_yellow_dent" else name
+    return next(row for row in equilibria(grain) if row.form == form)
+
+
+def _equilibrium(x: Inputs) -> float:
+    of = _form(x["crop"], x.get("form", "modified Henderson").removeprefix("modified ").partition(",")[0].lower().replace("-", "_"))
+    for ours, theirs in zip((of.a, of.b, of.c), "KNC" if "K" in x else "ABC", strict=True):
+        assert x.get(theirs, ours) == ours
+    return float(equilibrium_pct(of, _celsius(x["temp_F"]), x["rh_percent"]))
+
+
+def _oswin(x: Inputs) -> float:
+    return _equilibrium(x | {"form": "oswin"})
+
+
+def _mean_of_forms(x: Inputs) -> float:
+    return sum(_equilibrium(x | {"form": form}) for form in ("henderson", "chung_pfost")) / 2
+
+
+def _soybean_of_air(x: Inputs) -> float:
+    """By the form between the others: the three differ by a point."""
+    return _equilibrium(x | {"form": "chung_pfost"})
+
+
+def _follows_the_air(x: Inputs) -> bool:
+    """More humid air, moister grain; warmer air, drier grain."""
+    of = equilibria(x["crop"])[0]
+    return bool(equilibrium_pct(of, 15, 70) > equilibrium_pct(of, 15, 60) > equilibrium_pct(of, 25, 60))
+
+
+def _moisture_after(x: Inputs) -> float:
+    """The moisture whose day is the one asked for: the two functions are each other's inverse."""
+    low, high = x["EMC"] + 1e-9, float(x["M0"])
+    for _ in range(80):
+        middle = (low + high) / 2
+        days = days_to(middle, x["M0"], x["EMC"], x["k_per_day"])
+        low, high = (middle, high) if days is not None and days > x["t_days"] else (low, middle)
+    return low
+
+
+def _rate_behind(x: Inputs) -> float:
+    """Rate [1/d] that takes so many points off in so many days: days at a rate of one over the days it took."""
+    days = days_to(x["M0"] - x["points"], x["M0"], x["EMC"], 1.0)
+    assert days is not None
+    return days / x["days"]
+
+
+def _money(price_usd_bu: float, drying_usd_bu: float = 0.0) -> Money:
+    bushel_kg = factor("bu", "kg", 56)
+    return Money(price_usd_bu / bushel_kg, drying_usd_bu / bushel_kg, 0.0, 0.0)
+
+
+def _lost_corn_usd_ac(x: Inputs) -> float:
+    """Money of a loss at the header, grain at market moisture."""
+    lost = Lost(0.0, x["loss_percent"] / 100, 0.0)
+    parts = worth(_kg_ha(x["yield"], 56), 15.5, lost, _money(x["price"]), 15.5).parts
+    return float(parts["header"]) * factor("USD/ha", "USD/ac")
+
+
+def _drying_charge_usd_ac(x: Inputs) -> float:
+    """A charge on wet bushels, so many points above market moisture, the yield being wet ones."""
+    moisture = 15.5 + x["points"]
+    dry = _kg_ha(x["yield"], 56) * (100 - moisture) / (100 - 15.5)
+    parts = worth(dry, moisture, Lost(0.0, 0.0, 0.0), _money(3.0, x["cents_per_point"] / 100), 15.5).parts
+    return float(parts["drying"]) * factor("USD/ha", "USD/ac")
+
+
+WAITING: dict[str, Callable[[Inputs], object]] = {
+    **dict.fromkeys([f"F{number:02d}" for number in (1, 2, 3, 5, 7, 8, 10, 13, 15, 16, 17, 18, 19, 20, 21, 22, 23, 24)], _equilibrium),
+    "F11": _mean_of_forms,
+    "F14": _soybean_of_air,
+    "F25": _oswin,
+    "F26": lambda x: float(wet_basis_pct(x["dry_basis_percent"])),
+    "F27": _follows_the_air,
+    "G08": _moisture_after,
+    "G10": lambda x: days_to(x["target"], x["M0"], x["EMC"], x["k_per_day"]),
+    "G12": _rate_behind,
+    "G13": _rate_behind,
+    "E30": _lost_corn_usd_ac,
+    "E31": _lost_corn_usd_ac,
+    "E32": _drying_charge_usd_ac,
+}
+
+
 # --- speed, throughput, counting ------------------------------------------------------
 
 
@@ -364,7 +461,7 @@ WORK: dict[str, Callable[[Inputs], object]] = {
     "J04": lambda x: arithmetic.upper_limit_of_zero(x["confidence"]),
 }
 
-ANSWERS = UNITS | SEEDS | FRAMES | LOSSES | MOISTURE | WORK
+ANSWERS = UNITS | SEEDS | FRAMES | LOSSES | MOISTURE | WAITING | WORK
 
 
 @pytest.mark.parametrize("check", CHECKS, ids=[check["id"] for check in CHECKS])

@@ -22,7 +22,7 @@ from lossmap.base.logloss import Typical
 from lossmap.base.reference import Crop
 from lossmap.base.settings import Metres, Settings, Strict, Typed
 
-__all__ = ["MEASURED", "ROLES", "Cleaning", "ColumnChoice", "CountsFile", "Field", "FieldFacts", "FieldMap", "PointsFile"]
+__all__ = ["MEASURED", "ROLES", "Cleaning", "ColumnChoice", "CountsFile", "Field", "FieldFacts", "FieldMap", "PointsFile", "file_inside"]
 
 #: What a column of a points file can be, with the SI unit it is turned into ("" = no unit).
 ROLES: dict[str, str] = {
@@ -161,13 +161,23 @@ class Field:
         ------
         SettingsError
         """
-        try:
-            path = (self.folder / relative).resolve()
-        except (ValueError, RuntimeError) as fault:  # a null character; links that lead to one another
-            raise SettingsError(f'{self.id}/field.toml: "{shown(relative)}" is no name of a file; correct the path') from fault
-        if not path.is_relative_to(self.folder.resolve()):
-            raise SettingsError(f"{self.id}/field.toml: {shown(relative)} lies outside the field's folder; copy the file into the folder")
-        return path
+        return file_inside(self.folder, relative, f"{self.id}/field.toml", "field")
+
+
+def file_inside(folder: Path, relative: str, where: str, whose: str) -> Path:
+    """A file that facts name, refused where it would lie outside their own folder.
+
+    Raises
+    ------
+    SettingsError
+    """
+    try:
+        path = (folder / relative).resolve()
+    except (ValueError, RuntimeError) as fault:  # a null character; links that lead to one another
+        raise SettingsError(f'{where}: "{shown(relative)}" is no name of a file; correct the path') from fault
+    if not path.is_relative_to(folder.resolve()):
+        raise SettingsError(f"{where}: {shown(relative)} lies outside the {whose}'s folder; copy the file into the folder")
+    return path
 
 
 @dataclass(frozen=True)

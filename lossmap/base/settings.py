@@ -16,7 +16,7 @@ from typing import Annotated, Any, Literal, TypeVar, get_args, get_origin
 import pydantic
 from pydantic import ConfigDict, Field
 from pydantic.fields import FieldInfo
-from pydantic_core import CoreSchema, core_schema
+from pydantic_core import CoreSchema, PydanticUndefined, core_schema
 
 from lossmap.base.errors import SettingsError, near, shown
 from lossmap.base.units import quantity
@@ -43,6 +43,7 @@ __all__ = [
     "build",
     "merged",
     "overridden",
+    "setting",
 ]
 
 
@@ -79,7 +80,7 @@ class Strict(pydantic.BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", validate_default=True)
 
 
-def _setting(default: object, **more: Any) -> Any:
+def setting(default: object, **more: Any) -> Any:
     """A setting whose default is typed as people type it; it is read like anything else."""
     return Field(default, **more)
 
@@ -87,62 +88,62 @@ def _setting(default: object, **more: Any) -> Any:
 class GridSettings(Strict):
     """The field's one raster."""
 
-    cell: Metres = _setting("5 m", ge=1, le=50, description="side of a cell; about the length a combine's flow smears over in 2 s")
+    cell: Metres = setting("5 m", ge=1, le=50, description="side of a cell; about the length a combine's flow smears over in 2 s")
 
 
 class CleanSettings(Strict):
     """Which points can be believed (cleaning steps in the order in which they run)."""
 
-    flow_delay: Seconds | None = _setting(
+    flow_delay: Seconds | None = setting(
         None,
         ge=-30,
         le=60,
         examples=["12 s"],
         description="how late mass flow is; without it, estimated, and moved only where that is clear (most loggers move it)",
     )
-    moisture_delay: Seconds | None = _setting(
+    moisture_delay: Seconds | None = setting(
         None,
         ge=-30,
         le=60,
         examples=["11 s"],
         description="how late moisture is; without it, estimated, and moved only where that is clear (often 8-14 s late)",
     )
-    jump_speed: MetresPerSecond = _setting(
+    jump_speed: MetresPerSecond = setting(
         "6 m/s", ge=1, le=30, description="no combine moves faster between two records; a quicker step is a position fault"
     )
-    turn: Degrees = _setting("45 deg", ge=10, le=180, description="change of course over a few records that ends a pass")
-    least_flow: Percent = _setting(
+    turn: Degrees = setting("45 deg", ge=10, le=180, description="change of course over a few records that ends a pass")
+    least_flow: Percent = setting(
         "3 %", ge=0, le=50, description="flow (or yield) below this share of the log's middle value is a machine that is not working"
     )
-    pass_start: Seconds = _setting("3 s", ge=0, le=60, description="flow still fills the machine (ramps of an open maize log: 3 s)")
-    pass_end: Seconds = _setting("6 s", ge=0, le=60, description="flow runs out behind the crop's edge (same log: 6 s)")
-    shortest_pass: Seconds = _setting("24 s", ge=0, le=300, description="shorter passes never leave their ramps")
-    speed_change: Percent = _setting(
+    pass_start: Seconds = setting("3 s", ge=0, le=60, description="flow still fills the machine (ramps of an open maize log: 3 s)")
+    pass_end: Seconds = setting("6 s", ge=0, le=60, description="flow runs out behind the crop's edge (same log: 6 s)")
+    shortest_pass: Seconds = setting("24 s", ge=0, le=300, description="shorter passes never leave their ramps")
+    speed_change: Percent = setting(
         "20 %",
         ge=5,
         le=200,
         description="step of speed between records beyond which area and flow are out of step; a level is never refused",
     )
-    least_width: Percent = _setting(
+    least_width: Percent = setting(
         "50 %", ge=0, le=100, description="fresh share of the header's width below which yield is a ratio of small numbers"
     )
-    field_limits: float = _setting(
+    field_limits: float = setting(
         4.0, ge=2, le=20, description="points further than this many robust standard deviations from the field's median are refused"
     )
-    neighbour_limit: Percent = _setting(
+    neighbour_limit: Percent = setting(
         "50 %", ge=10, le=500, description="departure from the median of the neighbours beyond which a point is refused"
     )
-    stuck_moisture: Seconds = _setting(
+    stuck_moisture: Seconds = setting(
         "60 s",
         ge=10,
         le=3600,
         description="moisture that reads the same for longer, and far longer than it usually does, is a stuck sensor",
     )
-    match_machines: bool = _setting(
+    match_machines: bool = setting(
         False,
         description="bring several machines of one field to one level (their sensors are rarely calibrated alike); the field's mass stays",
     )
-    boundary_margin: Percent = _setting(
+    boundary_margin: Percent = setting(
         "50 %", ge=0, le=500, description="share of the header's width that a point may lie outside a given boundary"
     )
 
@@ -150,14 +151,14 @@ class CleanSettings(Strict):
 class LossSettings(Strict):
     """From counted seeds to loss by source."""
 
-    seed_mass_doubt: Percent = _setting(
+    seed_mass_doubt: Percent = setting(
         "3 %", ge=0, le=50, description="standard error of a thousand-seed mass given in field.toml (common practice, no source)"
     )
-    ear_mass_doubt: Percent = _setting("30 %", ge=0, le=100, description="standard error of the grain on one ear where it was not weighed")
-    join_distance: Metres = _setting(
+    ear_mass_doubt: Percent = setting("30 %", ge=0, le=100, description="standard error of the grain on one ear where it was not weighed")
+    join_distance: Metres = setting(
         "12 m", ge=1, le=200, description="a stop takes speed and moisture from records this near; about one header's width"
     )
-    position_scatter: Metres = _setting(
+    position_scatter: Metres = setting(
         "2 m", ge=0, le=100, description="frames of one stop further apart than this and join_distance together are refused"
     )
 
@@ -165,49 +166,49 @@ class LossSettings(Strict):
 class SurfaceSettings(Strict):
     """From values at places to surfaces."""
 
-    smoothing: float = _setting(1.3, ge=0.3, le=10, description="standard deviation of the Gaussian over the machine's layers [cells]")
-    gap: Metres = _setting("12 m", ge=1, le=200, description="machine layers are not drawn further than this from a believed point")
-    least_stops: int = _setting(8, ge=3, le=1000, description="below this many stops the loss is one field mean, not a surface")
-    least_seeds: int = _setting(30, ge=1, le=10_000, description="below this many seeds counted in all the loss is one field mean")
+    smoothing: float = setting(1.3, ge=0.3, le=10, description="standard deviation of the Gaussian over the machine's layers [cells]")
+    gap: Metres = setting("12 m", ge=1, le=200, description="machine layers are not drawn further than this from a believed point")
+    least_stops: int = setting(8, ge=3, le=1000, description="below this many stops the loss is one field mean, not a surface")
+    least_seeds: int = setting(30, ge=1, le=10_000, description="below this many seeds counted in all the loss is one field mean")
 
 
 class ZoneSettings(Strict):
     """Where loss tracks speed or dryness."""
 
-    speed_above: MetresPerSecond | None = _setting(
+    speed_above: MetresPerSecond | None = setting(
         None, examples=["4.5 mph"], description="reference speed; without it, averaged over plausible ones from the field's own speeds"
     )
-    moisture_below: Percent | None = _setting(
+    moisture_below: Percent | None = setting(
         None, examples=["13 %"], description="reference moisture; without it, averaged over plausible ones from the field's own moistures"
     )
-    tracks_chance: float = _setting(
+    tracks_chance: float = setting(
         0.985,
         ge=0.8,
         le=0.9999,
         description="posterior chance of a positive slope from which loss 'tracks' (1 to 4 of 100 fields without a link are flagged)",
     )
-    surrogates: int = _setting(
+    surrogates: int = setting(
         0,
         ge=0,
         le=9999,
         description="random maps as smooth as the speed or moisture map, drawn for a second opinion on each verdict (99 do; 0: none)",
     )
-    zone_chance: float = _setting(
+    zone_chance: float = setting(
         0.8, ge=0.5, le=0.999, description="chance that a cell loses more than the least excess before it joins a zone"
     )
-    least_excess: Percent = _setting(
+    least_excess: Percent = setting(
         "10 %", ge=0, le=200, description="excess over the reference that matters, as a share of the field's mean loss"
     )
-    least_area: Hectares = _setting("0.2 ha", ge=0, le=100, description="smaller zones are not drawn: nobody drives differently for them")
+    least_area: Hectares = setting("0.2 ha", ge=0, le=100, description="smaller zones are not drawn: nobody drives differently for them")
 
 
 class StopSettings(Strict):
     """Where to count next."""
 
-    number: int = _setting(
+    number: int = setting(
         24, ge=1, le=500, description="stops of a plan; what one or two people count in a day (common practice, no source)"
     )
-    frames: int = _setting(
+    frames: int = setting(
         4,
         ge=1,
         le=50,
@@ -223,11 +224,11 @@ _TILES = re.compile(r"https://[a-z0-9][a-z0-9.-]*(:[0-9]{1,5})?/[A-Za-z0-9_.~/?&
 class ReportSettings(Strict):
     """What people read."""
 
-    units: Literal["us", "metric"] = _setting("us", description="bu/ac, mph, ac or kg/ha, km/h, ha on every page")
-    price: str | None = _setting(
+    units: Literal["us", "metric"] = setting("us", description="bu/ac, mph, ac or kg/ha, km/h, ha on every page")
+    price: str | None = setting(
         None, examples=["4.20 USD/bu"], description='price of the grain, as "4.20 USD/bu" or "170 USD/t"; without it no money is shown'
     )
-    hour_value: DollarsPerHour | None = _setting(
+    hour_value: DollarsPerHour | None = setting(
         None,
         ge=1,
         le=100_000,
@@ -235,19 +236,19 @@ class ReportSettings(Strict):
         description="what an hour of the combine is worth: machine, crew and whatever waits behind it; with it and the price, "
         "the report says down to which speed slower pays",
     )
-    field_efficiency: Percent = _setting(
+    field_efficiency: Percent = setting(
         "70 %",
         ge=10,
         le=100,
         description="share of the hours in the field that is spent cutting (combines 65 to 80 %, typically 70 %: ASABE D497, from memory)",
     )
-    basemap: str | None = _setting(
+    basemap: str | None = setting(
         None,
         examples=["https://tiles.example.org/{z}/{x}/{y}.png"],
         description="pictures of the ground from a server of yours, offered on the map as a tick that is off until somebody sets it; "
         "without it the map can ask nobody. A key in the address is readable to all who get the file",
     )
-    basemap_credit: str | None = _setting(
+    basemap_credit: str | None = setting(
         None, examples=["(c) the server's owner"], description="whom the server wants named under its pictures"
     )
 
@@ -399,16 +400,20 @@ def overridden(values: Mapping[str, Any], assignments: list[str]) -> dict[str, A
     return dict(values)
 
 
-def as_toml(without: Collection[str] = ()) -> str:
+def as_toml(model: type[Strict] = Settings, command: str = "", without: Collection[str] = ()) -> str:
     """Every setting as a TOML file that a run reads: its reason and limits above, its default beside.
 
     Parameters
     ----------
+    model : type
+        `Settings`, or the settings of a farm.
+    command : str
+        Whose they are, for the first line; empty for all of one field's.
     without : collection of str
         Tables to leave out.
     """
-    lines = ["# Settings of lossmap. Each line is the default; a file needs only what differs."]
-    for name, entry in Settings.model_fields.items():
+    lines = [f"# Settings of {f'lossmap {command}'.strip()}. Each line is the default; a file needs only what differs."]
+    for name, entry in model.model_fields.items():
         if name in without:
             continue
         part = entry.annotation
@@ -423,6 +428,8 @@ def as_toml(without: Collection[str] = ()) -> str:
 def _setting_lines(name: str, entry: FieldInfo) -> list[str]:
     limits = _limits(entry)
     value = entry.default
+    if value is PydanticUndefined:
+        return [f"# {entry.description}", f"# [{name}.CROP]"]
     shown_value = (
         f'# {name} = "{(entry.examples or [""])[0]}"'
         if value is None

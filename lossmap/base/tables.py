@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, TypeVar
 
 import geopandas as gpd
 import numpy as np
@@ -18,9 +18,26 @@ import shapely
 
 from lossmap.base.errors import TableError
 
-__all__ = ["CELLS", "COUNTS", "DRIVE", "FLAGS", "LOSSES", "PLAN", "POINTS", "POSITIONS", "SOURCES", "ZONES", "Column", "Contract"]
+__all__ = [
+    "CELLS",
+    "COUNTS",
+    "DRIVE",
+    "FLAGS",
+    "LOSSES",
+    "PLAN",
+    "POINTS",
+    "POSITIONS",
+    "SOURCES",
+    "WEATHER",
+    "ZONES",
+    "Column",
+    "Contract",
+    "Frame",
+]
 
-Kind = Literal["number", "text", "time", "whole"]
+Kind = Literal["number", "text", "time", "whole", "day"]
+
+Frame = TypeVar("Frame", bound=pd.DataFrame)
 
 #: Where a frame is laid, in the order in which the combine passes over.
 POSITIONS = ("before_header", "behind_header", "behind_combine")
@@ -75,6 +92,7 @@ _IS_KIND: dict[Kind, Callable[[pd.Series], bool]] = {
     "whole": pd.api.types.is_integer_dtype,
     "text": pd.api.types.is_string_dtype,
     "time": lambda values: isinstance(values.dtype, pd.DatetimeTZDtype),
+    "day": lambda values: values.dtype.kind == "M" and not isinstance(values.dtype, pd.DatetimeTZDtype),
 }
 
 
@@ -91,7 +109,7 @@ class Contract:
     geometry: str
     columns: tuple[Column, ...]
 
-    def check(self, frame: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    def check(self, frame: Frame) -> Frame:
         """Give `frame` back untouched, or raise one error with all its faults.
 
         Raises
@@ -105,7 +123,7 @@ class Contract:
             raise TableError(f"{self.name} ({self.row}): " + "; ".join(faults))
         return frame
 
-    def _geometry_faults(self, frame: gpd.GeoDataFrame) -> list[str]:
+    def _geometry_faults(self, frame: pd.DataFrame) -> list[str]:
         if not isinstance(frame, gpd.GeoDataFrame) or frame.active_geometry_name is None:
             return ["has no geometry"]
         if frame.crs is None:
@@ -265,5 +283,19 @@ PLAN = Contract(
         Column("speed_rank_pct", "share of the ground cut slower", unit="%", least=0, most=100, optional=True),
         Column("moisture_pct", "grain moisture where it was cut", unit="%", optional=True),
         Column("moisture_rank_pct", "share of the ground cut drier", unit="%", least=0, most=100, optional=True),
+    ),
+)
+
+WEATHER = Contract(
+    "WEATHER",
+    "one day at one place",
+    "",
+    (
+        Column("day_on", "which day, local", "day", gaps=False),
+        Column("tmin_c", "lowest temperature", unit="C", least=-60, most=60),
+        Column("tmax_c", "highest temperature", unit="C", least=-60, most=60),
+        Column("rain_mm", "rain, melted snow included", unit="mm", least=0, most=2000),
+        Column("rh_pct", "mean relative humidity", unit="%", least=0, most=100),
+        Column("dewpoint_c", "mean dew point", unit="C", least=-80, most=40),
     ),
 )

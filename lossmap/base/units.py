@@ -173,6 +173,9 @@ _EXAMPLES = {
     "ha": "0.5 ac",
     "deg": "30 deg",
     "USD/h": "300 USD/h",
+    "USD/kg": "4.20 USD/bu",
+    "USD/m": "6 USD/mile",
+    "ha/s": "12 ac/h",
 }
 
 

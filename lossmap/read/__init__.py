@@ -2,7 +2,22 @@
 
 from lossmap.read.boundary import read_boundary
 from lossmap.read.counts import read_counts
-from lossmap.read.facts import fingerprints, read_field, read_settings
+from lossmap.read.facts import fingerprints, read_chosen, read_field, read_settings
+from lossmap.read.farm import farm_fingerprints, read_farm, read_farm_weather
 from lossmap.read.points import PointsRead, read_points
+from lossmap.read.weather import read_weather
 
-__all__ = ["PointsRead", "fingerprints", "read_boundary", "read_counts", "read_field", "read_points", "read_settings"]
+__all__ = [
+    "PointsRead",
+    "farm_fingerprints",
+    "fingerprints",
+    "read_boundary",
+    "read_chosen",
+    "read_counts",
+    "read_farm",
+    "read_farm_weather",
+    "read_field",
+    "read_points",
+    "read_settings",
+    "read_weather",
+]

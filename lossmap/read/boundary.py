@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import geopandas as gpd
 import shapely
 
@@ -10,7 +12,7 @@ from lossmap.base.field import Field
 from lossmap.read.points import PointsRead
 from lossmap.read.vector import read_frame
 
-__all__ = ["read_boundary"]
+__all__ = ["read_boundary", "read_outline"]
 
 
 def read_boundary(field: Field, log: PointsRead | None = None) -> gpd.GeoSeries | None:
@@ -26,8 +28,18 @@ def read_boundary(field: Field, log: PointsRead | None = None) -> gpd.GeoSeries 
     name = field.facts.boundary
     if name is None:
         return log.edge if log is not None else None
-    where = f"{field.id}/{name}"
-    frame = read_frame(field.file(name), where)
+    return read_outline(field.file(name), f"{field.id}/{name}")
+
+
+def read_outline(path: Path, where: str) -> gpd.GeoSeries:
+    """The polygons of a file as one geometry with its coordinate system.
+
+    Raises
+    ------
+    ReadError
+        Damaged, without polygons, or without a coordinate system.
+    """
+    frame = read_frame(path, where)
     if frame.active_geometry_name is None or frame.empty:
         raise ReadError(f"{where}: holds no polygon; give the field's outline as a polygon")
     shapes = shapely.make_valid(frame.geometry[frame.geometry.notna()].to_numpy())

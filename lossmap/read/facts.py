@@ -6,16 +6,18 @@ import hashlib
 import tomllib
 from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from lossmap.base.errors import NoReference, ReadError, SettingsError, shown
 from lossmap.base.field import Field, FieldFacts
 from lossmap.base.reference import crop
-from lossmap.base.settings import Settings, build, overridden
+from lossmap.base.settings import Settings, Strict, build, overridden
 
-__all__ = ["fingerprints", "read_field", "read_settings"]
+__all__ = ["fingerprints", "read_chosen", "read_field", "read_settings", "read_toml", "sha256"]
 
 FACTS = "field.toml"
+
+Chosen = TypeVar("Chosen", bound=Strict)
 
 
 def read_field(path: Path) -> Field:
@@ -34,7 +36,7 @@ def read_field(path: Path) -> Field:
     where = f"{folder.name}/{FACTS}"
     if not file.is_file():
         raise SettingsError(f"{path}: {_nothing_there(path)}")
-    facts = build(FieldFacts, _toml(file, where), where)
+    facts = build(FieldFacts, read_toml(file, where), where)
     try:
         grown = crop(facts.crop)
     except NoReference as unknown:
@@ -45,31 +47,42 @@ def read_field(path: Path) -> Field:
 
 
 def read_settings(file: Path | None, assignments: Sequence[str] = ()) -> Settings:
-    """Defaults, under a config file, under each ``--set``.
+    """The settings of a map: defaults, under a config file, under each ``--set``.
 
     Raises
     ------
     SettingsError
     """
-    values = _toml(file, str(file)) if file else {}
+    return read_chosen(Settings, file, assignments)
+
+
+def read_chosen(model: type[Chosen], file: Path | None, assignments: Sequence[str] = ()) -> Chosen:
+    """The settings of any flow, as a `model`.
+
+    Raises
+    ------
+    SettingsError
+    """
+    values = read_toml(file, str(file)) if file else {}
     # the file alone first, so that its faults are named as its own
-    build(Settings, values, str(file))
-    return build(Settings, overridden(values, list(assignments)), "--set" if assignments else str(file))
+    build(model, values, str(file))
+    return build(model, overridden(values, list(assignments)), "--set" if assignments else str(file))
 
 
 def fingerprints(field: Field) -> dict[str, str]:
     """SHA-256 of every file the field names, by the name it has there."""
     names = [FACTS, *([field.facts.boundary] if field.facts.boundary else []), *(part.path for part in field.facts.points)]
     names += [part.path for part in field.facts.counts]
-    return {name: _sha256(field.file(name)) for name in names}
+    return {name: sha256(field.file(name)) for name in names}
 
 
-def _sha256(path: Path) -> str:
+def sha256(path: Path) -> str:
+    """Of a file's bytes."""
     # a folder (a log of many files) is hashed by the names and contents of all its files
     if path.is_dir():
         inner = hashlib.sha256()
         for file in sorted(file for file in path.rglob("*") if file.is_file()):
-            inner.update(str(file.relative_to(path)).encode() + bytes.fromhex(_sha256(file)))
+            inner.update(str(file.relative_to(path)).encode() + bytes.fromhex(sha256(file)))
         return inner.hexdigest()
     with path.open("rb") as opened:
         return hashlib.file_digest(opened, "sha256").hexdigest()
@@ -83,7 +96,13 @@ def _nothing_there(path: Path) -> str:
     return "holds no field.toml; write one with at least name, crop, header_width, [[points]] and [[counts]]"
 
 
-def _toml(file: Path, where: str) -> dict[str, Any]:
+def read_toml(file: Path, where: str) -> dict[str, Any]:
+    """What a TOML file holds.
+
+    Raises
+    ------
+    SettingsError
+    """
     try:
         return tomllib.loads(file.read_text(encoding="utf-8-sig"))
     except tomllib.TOMLDecodeError as fault:

@@ -6,14 +6,13 @@ import re
 from dataclasses import dataclass
 from pathlib import Path
 
-import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pyproj
 
 from lossmap.base.errors import ReadError, TableError, shown
 from lossmap.base.grid import Floats
-from lossmap.base.tables import Contract
+from lossmap.base.tables import Contract, Frame
 
 __all__ = ["MOST_RECORD", "Detected", "Raw", "checked", "column_numbers", "crs_of", "is_file_of"]
 
@@ -120,7 +119,7 @@ def _as_typed(number: float) -> str:
     return (text if float(text) == number else f"{number:.17g}").replace("e+", "e")
 
 
-def checked(table: gpd.GeoDataFrame, contract: Contract, raw: Raw) -> gpd.GeoDataFrame:
+def checked(table: Frame, contract: Contract, raw: Raw) -> Frame:
     """A table under its contract; what it breaks is said of the file and the file's rows.
 
     Raises

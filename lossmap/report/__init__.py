@@ -12,12 +12,24 @@ from lossmap.report.geojson import as_text, stops, zones
 from lossmap.report.geotiff import write_surfaces
 from lossmap.report.page import page
 from lossmap.report.parquet import write_cells, write_points
+from lossmap.report.ranking_files import RANKING_FILES, said_of_ranking, values_of_ranking, write_ranking
+from lossmap.report.ranking_words import changes as ranking_changes
 from lossmap.report.run_file import run
 from lossmap.report.sentences import headline
 from lossmap.report.summary import summary
 from lossmap.report.webmap import webmap
 
-__all__ = ["FILES", "headline", "summary", "write"]
+__all__ = [
+    "FILES",
+    "RANKING_FILES",
+    "headline",
+    "ranking_changes",
+    "said_of_ranking",
+    "summary",
+    "values_of_ranking",
+    "write",
+    "write_ranking",
+]
 
 #: What `write` leaves behind, in its order.
 FILES = (

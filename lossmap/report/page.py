@@ -21,12 +21,10 @@ from lossmap.report.numbers import doubt_line, flat_line, headline, loss_rows, m
 from lossmap.report.rows import zone_rows
 from lossmap.report.run_file import changed, version
 from lossmap.report.sentences import SOURCE_WORDS, after_largest, driver, driver_word, largest_sources, money_needed, price_of
-from lossmap.report.templates import asset, filled
+from lossmap.report.templates import asset, filled, policy
 from lossmap.report.words import Words, count_of
 
 __all__ = ["page"]
-
-POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
 
 
 def page(field_map: FieldMap) -> str:
@@ -46,7 +44,7 @@ def page(field_map: FieldMap) -> str:
     of_reel = footnotes.under(*reel(field_map, words))
     return filled(
         "report.html.j2",
-        policy=POLICY,
+        policy=policy(),
         styles=markupsafe.Markup(asset("page.css") + asset("report.css")),
         title=field_map.field.facts.name,
         subtitle=subtitle(field_map, words),

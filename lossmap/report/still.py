@@ -16,7 +16,7 @@ from lossmap.report.projection import WebPlace
 from lossmap.report.rows import letter_at, zone_code
 from lossmap.report.words import Words
 
-__all__ = ["Spot", "Still", "ZoneShape", "scale_bar", "still"]
+__all__ = ["MARGIN", "Drawing", "Spot", "Still", "ZoneShape", "scale_bar", "still"]
 
 # The field's picture fills this box one way or the other, so that marks are as big on a tall field as on a wide one.
 MOST_WIDE, MOST_HIGH = 900.0, 700.0
@@ -70,7 +70,7 @@ def still(field_map: FieldMap, unknown: shapely.Geometry | None, place: WebPlace
     unknown : geometry or None
         The part hatched "we do not know" [m in the field's crs].
     """
-    draw = _Drawing(place)
+    draw = Drawing(place)
     shapes = [ZoneShape("unknown", draw.path(unknown), "", 0, 0)] if unknown is not None else []
     zones = zip(field_map.zones["zone_id"], field_map.zones["reason"], field_map.zones.geometry, strict=True)
     for number, (zone_id, reason, shape) in enumerate(zones):
@@ -93,7 +93,7 @@ def still(field_map: FieldMap, unknown: shapely.Geometry | None, place: WebPlace
     )
 
 
-class _Drawing:
+class Drawing:
     """From the field's metres to the drawing's units."""
 
     def __init__(self, place: WebPlace) -> None:
@@ -105,6 +105,7 @@ class _Drawing:
         self.metres = (place.east - place.west) / place.stretch
 
     def xy(self, places: np.ndarray) -> np.ndarray:
+        """Places [m] in the drawing, ``[place, (x, y)]``."""
         if len(places) == 0:
             return np.empty((0, 2))
         web = np.column_stack(self.place.to_web(places[:, 0], places[:, 1]))

@@ -7,17 +7,17 @@ The cautions for those who count stand in both files, since those are what peopl
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from dataclasses import field as dataclass_field
-from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
 
 import geopandas as gpd
+import shapely
 
 from lossmap.base import reference
-from lossmap.base.errors import WriteError
+from lossmap.base.estimates import NOTHING, Estimate
 from lossmap.base.field import Field
 from lossmap.base.settings import Settings
 from lossmap.base.units import factor
@@ -25,7 +25,7 @@ from lossmap.report.geojson import as_text, collection, lonlat
 from lossmap.report.run_file import version
 from lossmap.report.words import Words, count_of
 
-__all__ = ["FILES", "StopsPlan", "geojson_of_plan", "gpx_of_plan", "needed_in_words", "said_of_plan", "values_of_plan", "write_plan"]
+__all__ = ["StopsPlan", "geojson_of_plan", "gpx_of_plan", "needed_in_words", "said_of_plan", "values_of_plan"]
 
 GPX = "http://www.topografix.com/GPX/1/1"
 
@@ -45,7 +45,7 @@ _ASKS = {"speed": "ground speed", "dryness": "dryness"}
 
 @dataclass(frozen=True)
 class StopsPlan:
-    """A plan of stops and what it rests on; what `write_plan` writes.
+    """A plan of stops and what it rests on; what `lossmap.report.plan_files` writes.
 
     Attributes
     ----------
@@ -65,6 +65,12 @@ class StopsPlan:
         Whether the counts so far decided where (else the stops are spread).
     notes : tuple of str
         What is missing and what follows from it.
+    outline : geometry or None
+        The field's edge [m in the stops' crs], for a sketch of where the stops are.
+    seed_mass_g : Estimate
+        Mass of a thousand seeds [g], for what a count amounts to; `NOTHING` leaves that out.
+    clumping : float
+        Variance that one frame has beyond a Poisson count's, over the squared mean.
     """
 
     field: Field
@@ -76,29 +82,9 @@ class StopsPlan:
     most_needed: int = 0
     is_fitted: bool = False
     notes: tuple[str, ...] = ()
-
-
-def write_plan(plan: StopsPlan, folder: Path) -> list[Path]:
-    """Write every file of a plan.
-
-    Parameters
-    ----------
-    plan : StopsPlan
-    folder : Path
-        Exists; whoever calls brings the files to their place when all are whole.
-
-    Raises
-    ------
-    WriteError
-    """
-    for name, content in FILES:
-        try:
-            (folder / name).write_text(content(plan), encoding="utf-8", newline="\n")
-        except OSError as fault:
-            raise WriteError(
-                f"{folder / name}: cannot be written ({fault.strerror}); check that the folder is writable and has room"
-            ) from fault
-    return [folder / name for name, _ in FILES]
+    outline: shapely.Geometry | None = None
+    seed_mass_g: Estimate = NOTHING
+    clumping: float = 0.0
 
 
 def geojson_of_plan(plan: StopsPlan) -> str:
@@ -177,12 +163,6 @@ def needed_in_words(plan: StopsPlan) -> list[str]:
         out.append(f"Whether loss tracks {_ASKS[name]} can be said after {many} like these; plan again after counting some.")
     return out
 
-
-#: What a plan is written to, in this order.
-FILES: tuple[tuple[str, Callable[[StopsPlan], str]], ...] = (
-    ("stops-plan.geojson", geojson_of_plan),
-    ("stops-plan.gpx", gpx_of_plan),
-)
 
 # Properties of a stop, in this order, and those that have a twin in the units of the trade.
 _ORDER = ("stop", "rank", "why", "reason", "frames", "speed_m_s", "speed_mph", "moisture_pct", "nearest_m", "nearest_ft")

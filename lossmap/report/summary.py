@@ -6,6 +6,8 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
+import numpy as np
+
 from lossmap.base import reference
 from lossmap.base.estimates import NOTHING, Delay, Driver, EffectCurve, Estimate, Pace, ReelSpeed
 from lossmap.base.field import FieldMap
@@ -40,6 +42,7 @@ def summary(field_map: FieldMap) -> dict[str, Any]:
         "points": _points(field_map),
         "delay": {"flow_s": _delay(cleaning.flow_delay), "moisture_s": _delay(cleaning.moisture_delay)},
         **_both("yield", field_map.yield_kg_ha, crop),
+        "moisture_pct": _known(_mean_moisture(field_map)),
         "stops": len(field_map.losses),
         "seed_mass_g": _interval(field_map.seed_mass_g),
         "loss": {source: _loss(field_map, source) for source in ("total", *SOURCES)},
@@ -65,6 +68,12 @@ def summary(field_map: FieldMap) -> dict[str, Any]:
     if field_map.reel is not None:
         out["reel"] = _reel(field_map.reel, crop)
     return out
+
+
+def _mean_moisture(field_map: FieldMap) -> float:
+    """At which it was cut, over its area [%]; NaN where no log tells."""
+    layer = field_map.surfaces.get("moisture_pct")
+    return float(np.nanmean(layer.mean)) if layer is not None else math.nan
 
 
 def _points(field_map: FieldMap) -> dict[str, Any]:

@@ -7,9 +7,6 @@ security policy forbids any request, and any script but the four whose hashes it
 
 from __future__ import annotations
 
-import base64
-import hashlib
-from collections.abc import Iterable, Mapping
 from typing import Any
 
 import markupsafe
@@ -30,7 +27,7 @@ from lossmap.report.rows import letter_at, stop_rows, stop_table, zone_rows
 from lossmap.report.run_file import version
 from lossmap.report.sentences import after_largest, driver, largest_sources, price_of
 from lossmap.report.still import still
-from lossmap.report.templates import asset, filled, json_block
+from lossmap.report.templates import LIVE, asset, filled, json_block, policy
 from lossmap.report.words import ODDS, Scale, Words, count_of
 
 __all__ = ["webmap"]
@@ -49,17 +46,17 @@ def webmap(field_map: FieldMap) -> str:
     drawn, unknown = sheet(field_map, place, words), unknown_part(field_map)
     points, basemap = point_bytes(field_map, drawn, words), _basemap(field_map)
     scripts = {
-        "first": 'document.documentElement.className = "live";',
+        "first": LIVE,
         "leaflet": leaflet.script(),
         "folium": folium_script(field_map, place, drawn, unknown),
         "own": asset("map.js"),
     }
     return filled(
         "map.html.j2",
-        policy=_policy(scripts.values(), basemap),
+        policy=policy(scripts.values(), basemap["host"] if basemap else None),
         basemap=basemap,
         scripts={name: markupsafe.Markup(text) for name, text in scripts.items()},
-        styles=markupsafe.Markup(leaflet.style() + asset("page.css") + asset("map.css")),
+        styles=markupsafe.Markup(leaflet.style() + asset("page.css") + asset("field.css") + asset("map.css")),
         licence=leaflet.licence(),
         for_script=json_block({**_for_script(field_map, place, drawn, points, words), "basemap": basemap}),
         layers=drawn.layers if drawn else (),
@@ -69,13 +66,6 @@ def webmap(field_map: FieldMap) -> str:
         still=still(field_map, unknown, place, words),
         **_texts(field_map, words),
     )
-
-
-def _policy(scripts: Iterable[str], basemap: Mapping[str, str] | None) -> str:
-    """Nothing may be asked of any host but the one that was set; only these scripts run, whatever text a file held."""
-    hashes = " ".join(f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'" for text in scripts)
-    pictures = f"data: https://{basemap['host']}" if basemap else "data:"
-    return f"default-src 'none'; img-src {pictures}; style-src 'unsafe-inline'; script-src {hashes}; base-uri 'none'; form-action 'none'"
 
 
 def _basemap(field_map: FieldMap) -> dict[str, str] | None:

@@ -12,7 +12,22 @@ import pytest
 
 import lossmap.base
 from lossmap.base.errors import NoReference
-from lossmap.base.reference import Crop, advice, cautions, crop, crops, reel_range, sources, usual_loss, usual_share
+from lossmap.base.reference import (
+    Crop,
+    advice,
+    cautions,
+    counting,
+    crop,
+    crops,
+    equilibria,
+    reel_range,
+    sources,
+    standability,
+    usual_loss,
+    usual_share,
+    waiting,
+)
+from lossmap.base.tables import POSITIONS
 from lossmap.base.units import factor
 
 TABLES = sorted(path.name for path in resources.files("lossmap.base.reference").iterdir() if path.name.endswith(".csv"))
@@ -255,3 +270,47 @@ def test_usual_shares_are_a_whole():
     assert sum(usual_share(source) for source in ("preharvest", "header", "threshing")) == pytest.approx(1.0)
     with pytest.raises(NoReference, match='"leak" is no source of loss'):
         usual_share("leak")
+
+
+@pytest.mark.parametrize("name", ["corn", "soybean"])
+def test_figures_of_waiting_lie_in_their_range(name: str) -> None:
+    """Each has a value within what sources leave, a meaning and a key; both crops have the same figures."""
+    figures = waiting(name)
+    assert set(figures) == set(waiting("corn"))
+    for figure in figures.values():
+        assert figure.range.low <= figure.range.mean <= figure.range.high, figure.name
+        assert figure.means
+        assert figure.keys
+
+
+def test_crops_without_a_source_are_refused() -> None:
+    """Wheat has an equilibrium moisture and no source for its drying in the field; flax has neither."""
+    assert {row.form for row in equilibria("wheat")} == {"henderson", "chung_pfost"}
+    with pytest.raises(NoReference, match=r"no source says how wheat dries and what it loses while it waits; known: corn, soybean"):
+        waiting("wheat")
+    with pytest.raises(NoReference, match=r'"flax" has no equilibrium moisture'):
+        equilibria("flax")
+
+
+def test_stalks_rise() -> None:
+    """More stalks that fail, more loss."""
+    known = standability()
+    assert list(known) == sorted(known)
+    assert [times for _, times in known] == sorted(times for _, times in known)
+
+
+@pytest.mark.parametrize("name", crops())
+def test_how_to_count_is_told_for_every_crop(name: str) -> None:
+    """Each position and all of them together have a sentence; the crops that a row names are crops."""
+    for position in (*POSITIONS, "all"):
+        assert counting(position, name)
+    assert {crop for row in _rows("counting.csv") for crop in row["crops"].split()} <= {"*", *crops()}
+
+
+def test_how_to_count_follows_the_crop() -> None:
+    """Ears for corn, pods for soybean, neither for wheat."""
+    assert [
+        sum(word in " ".join(counting("all", name)) for name in ("corn", "soybean", "wheat"))
+        for word in ("Whole ears", "in pods on the stubble")
+    ] == [1, 1]
+    assert not any("Whole ears" in text for text in counting("all", "soybean"))

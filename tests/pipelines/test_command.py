@@ -11,6 +11,7 @@ import pytest
 
 from lossmap.pipelines.command import main
 from lossmap.read import read_settings
+from lossmap.synthetic_farm import FarmPlan, made_farm, write_farm
 
 WRONG = [
     # (what, change to field.toml, change to points.csv, change to counts.csv, exit code, message)
@@ -254,14 +255,14 @@ def test_no_command_shows_help_and_two(capsys):
     assert capsys.readouterr().out.startswith("lossmap ")
 
 
-def test_stops_says_one_line_and_writes_two_files(long_field, tmp_path, capsys):
+def test_stops_says_one_line_and_writes_three_files(long_field, tmp_path, capsys):
     """One line on stdout, the plan beside nothing else; stderr has the stages."""
     assert main(["stops", str(long_field), "--out", str(tmp_path / "out"), "--number", "5"]) == 0
     printed = capsys.readouterr()
-    place = tmp_path / "out" / "creek" / "stops-plan.gpx"
+    place = tmp_path / "out" / "creek" / "count-sheet.html"
     assert printed.out == f"{place}: 5 stops, spread over place, ground speed and moisture, away from the 1 counted\n"
     assert "creek: stops, " in printed.err
-    assert sorted(path.name for path in place.parent.iterdir()) == ["stops-plan.geojson", "stops-plan.gpx"]
+    assert sorted(path.name for path in place.parent.iterdir()) == ["count-sheet.html", "stops-plan.geojson", "stops-plan.gpx"]
 
 
 def test_stops_before_any_count(field_folder, tmp_path, capsys, long_field):
@@ -350,4 +351,41 @@ def test_a_hostile_name_is_only_a_name(long_field, tmp_path, capsys):
     content = (tmp_path / "out" / "creek" / "stops-plan.gpx").read_text()
     assert content.count("<wpt ") == 2
     assert "&lt;/name&gt;&lt;wpt lat='0'/&gt;\ufffd\ufffd[31m../../x" in content
+    assert "&lt;/name&gt;&lt;wpt lat=&#39;0&#39;/&gt;" in (tmp_path / "out" / "creek" / "count-sheet.html").read_text()
     assert sorted(path.name for path in tmp_path.iterdir()) == ["creek", "out"]
+
+
+def test_rank_prints_one_line_and_knows_its_day(tmp_path, capsys):
+    """A farm's order is one line on stdout, its log on stderr; a day that is none is refused before anything is read."""
+    write_farm(made_farm(FarmPlan(fields=3, years=6), 2), tmp_path / "farm", FarmPlan().on)
+    quick = [
+        "--set",
+        "doubt.seasons=20",
+        "--set",
+        "search.rounds=0",
+        "--set",
+        'search.slot="1 h"',
+        "--out",
+        str(tmp_path / "out"),
+        "--quiet",
+    ]
+    assert main(["rank", str(tmp_path / "farm"), "--on", "2025-09-25", *quick]) == 0
+    out = capsys.readouterr().out
+    assert out.count("\n") == 1
+    assert out.startswith(f"{tmp_path / 'out' / 'farm' / 'ranking.html'}: ")
+    assert main(["rank", str(tmp_path / "farm"), "--on", "2025-09-25", "--json", *quick]) == 0
+    assert json.loads(capsys.readouterr().out)["changed"] == ["Nothing of note since the plan of 25 Sep."]
+    with pytest.raises(SystemExit) as ended:
+        main(["rank", str(tmp_path / "farm"), "--on", "25.9.2025"])
+    assert ended.value.code == 2
+    assert '"25.9.2025" is not a day; write 2025-10-18' in capsys.readouterr().err
+    assert main(["rank", str(tmp_path / "nowhere")]) == 2
+    assert "no such folder; give a folder whose farm.toml has" in capsys.readouterr().err
+
+
+def test_settings_of_a_ranking(capsys):
+    """`settings rank` prints what `rank --config` reads."""
+    assert main(["settings", "rank"]) == 0
+    out = capsys.readouterr().out
+    assert out.startswith("# Settings of lossmap rank.")
+    assert 'season = "75 d"' in out

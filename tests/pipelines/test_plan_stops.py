@@ -200,7 +200,7 @@ def test_the_same_field_gives_the_same_plan(folder, tmp_path):
     without(folder, "counts")
     for name in ("a", "b"):
         plan_stops(folder, Settings(), tmp_path / name)
-    for file in ("stops-plan.geojson", "stops-plan.gpx"):
+    for file in ("stops-plan.geojson", "stops-plan.gpx", "count-sheet.html"):
         assert (tmp_path / "a" / "creek" / file).read_bytes() == (tmp_path / "b" / "creek" / file).read_bytes()
 
 
@@ -210,9 +210,9 @@ def test_plan_and_map_live_together(folder, tmp_path):
     results = tmp_path / "out" / "creek"
     before = {path.name: path.read_bytes() for path in results.iterdir()}
     done = plan_stops(folder, asked("stops.number=4"), tmp_path / "out")
-    assert done.file == results / "stops-plan.gpx"
+    assert done.file == results / "count-sheet.html"
     after = {path.name: path.read_bytes() for path in results.iterdir()}
-    plan = {name: after.pop(name) for name in ("stops-plan.geojson", "stops-plan.gpx")}
+    plan = {name: after.pop(name) for name in ("stops-plan.geojson", "stops-plan.gpx", "count-sheet.html")}
     assert after == before
     map_field(folder, Settings(), tmp_path / "out")
     assert {name: (results / name).read_bytes() for name in plan} == plan

@@ -17,6 +17,7 @@ import numpy as np
 from PIL import Image
 from selenium import webdriver
 from selenium.webdriver.chrome.service import Service
+from selenium.webdriver.common.by import By
 
 CHROMIUM, DRIVER = Path("/usr/bin/chromium"), Path("/usr/bin/chromedriver")
 
@@ -104,6 +105,37 @@ class Browser:
         """Press a key where the focus is."""
         for kind in ("rawKeyDown", "keyUp"):
             self.protocol("Input.dispatchKeyEvent", type=kind, key=key, code=key, windowsVirtualKeyCode=code)
+
+    def type(self, selector: str, text: str) -> None:
+        """Type into a field as a person does, whatever stood in it."""
+        field = self.driver.find_element(By.CSS_SELECTOR, selector)
+        field.clear()
+        field.send_keys(text)
+
+    def keys(self, *keys: str) -> None:
+        """Keys, to whatever has the focus."""
+        self.driver.switch_to.active_element.send_keys(*keys)
+
+    def downloads(self, folder: Path) -> None:
+        """Where files go that the page hands out."""
+        self.protocol("Browser.setDownloadBehavior", behavior="allow", downloadPath=str(folder))
+
+    def downloaded(self, folder: Path, seconds: float = 10.0) -> Path:
+        """The one file that came down, once it is whole."""
+        end = time.monotonic() + seconds
+        while not (found := [path for path in folder.iterdir() if path.suffix == ".csv"]):
+            assert time.monotonic() < end, "nothing came down"
+            time.sleep(0.03)
+        assert len(found) == 1
+        return found[0]
+
+    def place(self, latitude: float, longitude: float, accuracy: float) -> None:
+        """Where the device thinks that it is."""
+        self.protocol("Emulation.setGeolocationOverride", latitude=latitude, longitude=longitude, accuracy=accuracy)
+
+    def may_know_its_place(self, allowed: bool) -> None:
+        """What the person answers when the page asks for the position."""
+        self.protocol("Browser.setPermission", permission={"name": "geolocation"}, setting="granted" if allowed else "denied")
 
     def pages(self, width_in: float, height_in: float) -> int:
         """How many sheets the page prints on."""

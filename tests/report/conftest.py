@@ -24,6 +24,8 @@ from lossmap.base.field import Cleaning, Field, FieldFacts, FieldMap
 from lossmap.base.grid import Grid, Surface
 from lossmap.base.logloss import Typical
 from lossmap.base.settings import Settings, build
+from lossmap.base.tables import PLAN
+from lossmap.report.stops_plan import StopsPlan
 
 CRS = pyproj.CRS.from_epsg(32615)
 WEST, NORTH = 431_000.0, 4_640_400.0
@@ -86,6 +88,50 @@ def hostile() -> str:
 def hostile_map(field_map: FieldMap) -> FieldMap:
     """The same field, with markup, template code and formulas wherever text can come from a file."""
     return made_hostile(field_map)
+
+
+@pytest.fixture(scope="session")
+def make_plan() -> Callable[..., StopsPlan]:
+    """Makes plans of three stops: ``make_plan(field_map, counted=0)``."""
+    return made_plan
+
+
+@pytest.fixture(scope="session")
+def plan(field_map: FieldMap) -> StopsPlan:
+    """Three stops after a first round of twelve; made."""
+    return made_plan(field_map)
+
+
+def made_plan(field_map: FieldMap, **more: Any) -> StopsPlan:
+    """Three stops in the made field of these tests."""
+    stops = gpd.GeoDataFrame(
+        {
+            "stop": ["P4", "P5", "P6"],
+            "rank": [1, 2, 3],
+            "reason": ["speed", "dryness", "place"],
+            "part": ["north-east", "middle", "south"],
+            "nearest_m": [125.0, 40.4, 81.2],
+            "frames": [4, 4, 1],
+            "speed_m_s": [2.6, 1.8, np.nan],
+            "speed_rank_pct": [95.0, 50.0, np.nan],
+            "moisture_pct": [16.2, 14.9, 16.0],
+            "moisture_rank_pct": [50.0, 4.0, 52.0],
+        },
+        geometry=shapely.points([[431_100.5, 4_640_100.25], [431_200.0, 4_640_200.0], [431_300.0, 4_640_050.0]]),
+        crs=field_map.crs,
+    )
+    values = {
+        "counted": 12,
+        "needed": {"speed": 14, "dryness": None},
+        "most_needed": 100,
+        "is_fitted": True,
+        "notes": ("a note",),
+        "outline": field_map.outline,
+        "seed_mass_g": field_map.seed_mass_g,
+        "clumping": 0.25,
+        **more,
+    }
+    return StopsPlan(field_map.field, field_map.settings, PLAN.check(stops), ("place", "speed", "dryness"), **values)
 
 
 def made_field_map(cells: tuple[int, int] = (80, 120), points: int = 3000, cell_m: float = 5.0) -> FieldMap:

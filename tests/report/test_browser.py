@@ -12,12 +12,14 @@ import numpy as np
 import pyproj
 import pytest
 import shapely
+from drydown.made_farms import ranked
 
 from lossmap.base.field import FieldMap
 from lossmap.report.layers import sheet
 from lossmap.report.numbers import words_of
 from lossmap.report.page import page
 from lossmap.report.projection import web_place
+from lossmap.report.ranking_page import ranking_page
 from lossmap.report.webmap import webmap
 
 pytestmark = pytest.mark.browser
@@ -324,12 +326,12 @@ def test_find_me_reads_where_one_stands_or_says_why_not(browser: Any, pages: dic
     """Position granted: a reading with its accuracy; refused: a sentence."""
     browser.size(*PHONE, touch=True)
     lon, lat = pyproj.Transformer.from_crs(field_map.crs, 4326, always_xy=True).transform(431_300, 4_640_200)
-    browser.protocol("Browser.setPermission", permission={"name": "geolocation"}, setting="granted")
-    browser.protocol("Emulation.setGeolocationOverride", latitude=lat, longitude=lon, accuracy=4)
+    browser.may_know_its_place(True)
+    browser.place(lat, lon, 4)
     browser.open(pages["map"])
     browser.run("document.getElementById('find').click()")
     browser.until("document.getElementById('reading').textContent.startsWith('You, give or take 13 ft. Here: loss')")
-    browser.protocol("Browser.setPermission", permission={"name": "geolocation"}, setting="denied")
+    browser.may_know_its_place(False)
     browser.open(pages["map"])
     browser.run("document.getElementById('find').click()")
     browser.until("document.getElementById('reading').textContent.startsWith('Your place could not be found')")
@@ -405,3 +407,29 @@ def test_eighty_thousand_points_open_and_draw(browser: Any, made: Callable[..., 
     seen = browser.pixels().reshape(-1, 3)
     assert sum(int((seen == green).all(axis=1).sum()) for green in greens) > 5_000
     assert browser.complaints() == []
+
+
+@pytest.mark.parametrize("size", [DESK, PHONE, NARROW])
+def test_the_order_of_harvest_fits_and_asks_for_nothing(browser: Any, tmp_path: Path, size: tuple[int, int]) -> None:
+    """On a desk and on phones: no sideways scroll, the first field in sight, bars inside their strip, no request, no complaint."""
+    file = tmp_path / "ranking.html"
+    file.write_text(ranking_page(ranked(fields=12, rng_seed=3), ["Cut since 24 Sep: Other."]), encoding="utf-8")
+    browser.size(*size, touch=size != DESK)
+    browser.open(file, wait="true")
+    assert browser.run("return document.documentElement.scrollWidth <= window.innerWidth")
+    assert browser.run("return document.querySelector('p.big').getBoundingClientRect().bottom < window.innerHeight")
+    assert browser.run(
+        "return [...document.querySelectorAll('.track i')].every(bar => { const a = bar.getBoundingClientRect(), "
+        "b = bar.parentElement.getBoundingClientRect(); return a.left >= b.left - 1 && a.left <= b.right; })"
+    )
+    assert browser.run("return document.querySelectorAll('.track .day').length") == 12
+    assert browser.requests() == [file.as_uri()]
+    assert browser.complaints() == []
+
+
+def test_the_order_of_harvest_prints_short(browser: Any, tmp_path: Path) -> None:
+    """Twelve fields on letter paper: at most six sheets."""
+    file = tmp_path / "ranking.html"
+    file.write_text(ranking_page(ranked(fields=12, rng_seed=3)), encoding="utf-8")
+    browser.open(file, wait="true")
+    assert browser.pages(8.5, 11) <= 6

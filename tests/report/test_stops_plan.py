@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import json
 import re
+from collections.abc import Callable
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -12,47 +13,17 @@ import geopandas as gpd
 import numpy as np
 import pyogrio
 import pytest
-import shapely
 
 from lossmap.base import reference
-from lossmap.base.errors import WriteError
 from lossmap.base.field import FieldMap
 from lossmap.base.settings import Settings, build
-from lossmap.base.tables import PLAN
-from lossmap.report.stops_plan import StopsPlan, geojson_of_plan, gpx_of_plan, needed_in_words, said_of_plan, values_of_plan, write_plan
+from lossmap.report.plan_files import write_plan
+from lossmap.report.stops_plan import StopsPlan, geojson_of_plan, gpx_of_plan, needed_in_words, said_of_plan, values_of_plan
 
 GPX = "{http://www.topografix.com/GPX/1/1}"
 # GPX 1.1, from memory: what a waypoint and the metadata may hold, in this order (sequences of the schema).
 OF_WAYPOINT = ["ele", "time", "magvar", "geoidheight", "name", "cmt", "desc", "src", "link", "sym", "type", "fix", "sat"]
 OF_METADATA = ["name", "desc", "author", "copyright", "link", "time", "keywords", "bounds", "extensions"]
-
-
-@pytest.fixture
-def plan(field_map: FieldMap) -> StopsPlan:
-    """Three stops after a first round of twelve; made."""
-    return made_plan(field_map)
-
-
-def made_plan(field_map: FieldMap, **more: object) -> StopsPlan:
-    """Three stops in the made field of these tests."""
-    stops = gpd.GeoDataFrame(
-        {
-            "stop": ["P4", "P5", "P6"],
-            "rank": [1, 2, 3],
-            "reason": ["speed", "dryness", "place"],
-            "part": ["north-east", "middle", "south"],
-            "nearest_m": [125.0, 40.4, 81.2],
-            "frames": [4, 4, 1],
-            "speed_m_s": [2.6, 1.8, np.nan],
-            "speed_rank_pct": [95.0, 50.0, np.nan],
-            "moisture_pct": [16.2, 14.9, 16.0],
-            "moisture_rank_pct": [50.0, 4.0, 52.0],
-        },
-        geometry=shapely.points([[431_100.5, 4_640_100.25], [431_200.0, 4_640_200.0], [431_300.0, 4_640_050.0]]),
-        crs=field_map.crs,
-    )
-    values = {"counted": 12, "needed": {"speed": 14, "dryness": None}, "most_needed": 100, "is_fitted": True, "notes": ("a note",), **more}
-    return StopsPlan(field_map.field, field_map.settings, PLAN.check(stops), ("place", "speed", "dryness"), **values)  # type: ignore[arg-type]
 
 
 def test_a_stop_says_why_it_is_there(plan: StopsPlan) -> None:
@@ -177,26 +148,16 @@ def test_cautions_stand_where_people_look(plan: StopsPlan) -> None:
     assert "key out" in texts[0]
 
 
-def test_hostile_names_are_text(hostile_map: FieldMap, hostile: str) -> None:
+def test_hostile_names_are_text(make_plan: Callable[..., StopsPlan], hostile_map: FieldMap, hostile: str) -> None:
     """Markup in a field's name goes letter for letter through both files and back."""
-    plan = made_plan(hostile_map)
+    plan = make_plan(hostile_map)
     assert ElementTree.fromstring(gpx_of_plan(plan)).findtext(f"{GPX}metadata/{GPX}name") == f"Stops to count: {hostile}"
     assert json.loads(geojson_of_plan(plan))["name"] == f"Stops to count: {hostile}"
 
 
-def test_what_xml_cannot_hold_is_replaced(field_map: FieldMap) -> None:
+def test_what_xml_cannot_hold_is_replaced(make_plan: Callable[..., StopsPlan], field_map: FieldMap) -> None:
     """Control characters and half characters, which no XML file may hold, become the replacement character."""
     facts = field_map.field.facts.model_copy(update={"name": "a\x00b\x1bc\ufffed\ud800e\tf ]]> \U0001f33d"})
-    plan = made_plan(dataclasses.replace(field_map, field=dataclasses.replace(field_map.field, facts=facts)))
+    plan = make_plan(dataclasses.replace(field_map, field=dataclasses.replace(field_map.field, facts=facts)))
     name = ElementTree.fromstring(gpx_of_plan(plan)).findtext(f"{GPX}metadata/{GPX}name")
     assert name == "Stops to count: a\ufffdb\ufffdc\ufffdd\ufffde\tf ]]> \U0001f33d"
-
-
-def test_every_file_is_written_or_refused(plan: StopsPlan, tmp_path: Path) -> None:
-    """Two files, the same bytes each time; a folder that is not there is named."""
-    files = write_plan(plan, tmp_path)
-    assert [file.name for file in files] == ["stops-plan.geojson", "stops-plan.gpx"]
-    before = [file.read_bytes() for file in files]
-    assert [file.read_bytes() for file in write_plan(plan, tmp_path)] == before
-    with pytest.raises(WriteError, match=r"stops-plan.geojson: cannot be written \(No such file or directory\); check that the folder"):
-        write_plan(plan, tmp_path / "nowhere")

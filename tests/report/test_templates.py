@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import base64
 import json
 
 import jinja2
 import pytest
 
-from lossmap.report.templates import filled, json_block
+from lossmap.report.templates import filled, json_block, policy
 
 
 def test_json_block_holds_no_markup_and_reads_back(hostile: str) -> None:
@@ -28,3 +29,10 @@ def test_a_name_the_page_lacks_is_a_bug() -> None:
     """A forgotten value stops the build instead of leaving a hole in the page."""
     with pytest.raises(jinja2.UndefinedError):
         filled("report.html.j2", title="x")
+
+
+def test_the_policy_names_what_may_run() -> None:
+    """Without scripts none may run; with them those of these hashes (RFC 4634's SHA-256 of "abc", from memory), and no host in either."""
+    assert policy() == "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
+    digest = base64.b64encode(bytes.fromhex("ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad")).decode()
+    assert f"style-src 'unsafe-inline'; script-src 'sha256-{digest}'; base-uri 'none'" in policy(["abc"])

@@ -193,7 +193,7 @@ class Row:
         return self.holds is False and not self.excuse
 
 
-def over_fields(trial: Callable[[FieldPlan, int], Any], jobs: Sequence[tuple[FieldPlan, int]]) -> list[Any]:
+def over_fields(trial: Callable[[Any, int], Any], jobs: Sequence[tuple[Any, int]]) -> list[Any]:
     """Try each planned field, on two cores; in the order of the plans."""
     return list(_pool().map(trial, *zip(*jobs, strict=True)))
 

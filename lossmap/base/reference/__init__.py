@@ -21,16 +21,22 @@ __all__ = [
     "Advice",
     "Caution",
     "Crop",
+    "Equilibrium",
+    "Figure",
     "ReelRange",
     "UsualLoss",
     "advice",
     "cautions",
+    "counting",
     "crop",
     "crops",
+    "equilibria",
     "reel_range",
     "sources",
+    "standability",
     "usual_loss",
     "usual_share",
+    "waiting",
 ]
 
 
@@ -137,6 +143,42 @@ class Caution:
     keys: tuple[str, ...]
 
 
+@dataclass(frozen=True)
+class Equilibrium:
+    """How moist a grain is that has come to rest with the air.
+
+    Attributes
+    ----------
+    grain : str
+        The crop, or its kind where kinds differ ("wheat_soft").
+    crop : str
+        The row of crops.csv it stands for; "" where none.
+    form : "henderson", "chung_pfost", "halsey" or "oswin"
+        Modified forms of ASABE D245; moisture in percent dry basis, temperature in C.
+    a, b, c : float
+        Their constants in the order of the standard.
+    """
+
+    grain: str
+    crop: str
+    form: str
+    a: float
+    b: float
+    c: float
+    keys: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One number of a model of waiting, with the range sources leave, its unit and what it means."""
+
+    name: str
+    range: Estimate
+    unit: str
+    means: str
+    keys: tuple[str, ...]
+
+
 def crop(name: str) -> Crop:
     """The crop of that name or by-name.
 
@@ -177,7 +219,7 @@ def advice(source: str, crop_name: str, tracked: Collection[str] = ()) -> tuple[
     rows = [
         Advice(row["source"], int(row["order"]), row["first_if"], row["look_at"], row["but"], row["when"], tuple(row["key"].split()))
         for row in _rows("advice.csv")
-        if row["source"] == source and (row["crops"] == "*" or crop_name in row["crops"].split())
+        if row["source"] == source and _covers(row, crop_name)
     ]
     return tuple(sorted(rows, key=lambda row: (row.when != "now", row.first_if not in tracked, row.order)))
 
@@ -203,6 +245,54 @@ def usual_loss(crop_name: str) -> tuple[UsualLoss, ...]:
     )
 
 
+@functools.cache
+def equilibria(grain: str) -> tuple[Equilibrium, ...]:
+    """The forms known for a grain or crop, the one to use first.
+
+    Raises
+    ------
+    NoReference
+    """
+    rows = [row for row in _rows("equilibrium.csv") if grain in (row["grain"], row["crop"])]
+    if not rows:
+        raise NoReference(
+            f'"{shown(grain)}" has no equilibrium moisture; {near(grain, {row["grain"] for row in _rows("equilibrium.csv")})}'
+        )
+    return tuple(_equilibrium(row) for row in rows)
+
+
+def _equilibrium(row: dict[str, str]) -> Equilibrium:
+    a, b, c = (float(row[name]) for name in "abc")
+    return Equilibrium(row["grain"], row["crop"], row["form"], a, b, c, tuple(row["key"].split()))
+
+
+@functools.cache
+def waiting(crop_name: str) -> MappingProxyType[str, Figure]:
+    """What a crop does while it waits to be cut: drying, loss, cost of drying, by name of the figure.
+
+    Raises
+    ------
+    NoReference
+        No source says how that crop dries and loses in the field.
+    """
+    rows = [row for row in _rows("waiting.csv") if row["crop"] == crop_name]
+    if not rows:
+        known = sorted({row["crop"] for row in _rows("waiting.csv")})
+        raise NoReference(f"no source says how {shown(crop_name)} dries and what it loses while it waits; known: {', '.join(known)}")
+    return MappingProxyType({row["figure"]: _figure(row) for row in rows})
+
+
+def _figure(row: dict[str, str]) -> Figure:
+    value, low, high = (float(row[name]) for name in ("value", "low", "high"))
+    return Figure(row["figure"], Estimate(value, low, high), row["unit"], row["means"], tuple(row["key"].split()))
+
+
+@functools.cache
+def standability() -> tuple[tuple[float, float], ...]:
+    """Stalks of ten that fail a push, and how many times the usual loss before harvest goes with it."""
+    return tuple((float(row["fail_of_ten"]), float(row["times"])) for row in _rows("standability.csv"))
+
+
 def usual_share(source: str) -> float:
     """Share of a source in the loss to be expected where no count tells it; all sources add to 1.
 
@@ -220,6 +310,15 @@ def usual_share(source: str) -> float:
 def cautions(where: str) -> tuple[Caution, ...]:
     """What to say about safety where people count, adjust, or fire threatens."""
     return tuple(Caution(row["where"], row["text"], tuple(row["key"].split())) for row in _rows("cautions.csv") if row["where"] == where)
+
+
+def counting(position: str, crop_name: str) -> tuple[str, ...]:
+    """How to count a crop at a position, or at all of them (``all``), in the table's order."""
+    return tuple(row["text"] for row in _rows("counting.csv") if row["position"] == position and _covers(row, crop_name))
+
+
+def _covers(row: dict[str, str], crop_name: str) -> bool:
+    return row["crops"] == "*" or crop_name in row["crops"].split()
 
 
 def _crop(row: dict[str, str]) -> Crop:

@@ -1,0 +1,182 @@
+"""ranking.csv, ranking.geojson and summary.json of an order of harvest."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import shapely
+
+from lossmap.base.errors import WriteError
+from lossmap.base.estimates import Estimate
+from lossmap.base.ranking import RankedField, Ranking
+from lossmap.base.units import factor
+from lossmap.report.geojson import as_text, lonlat
+from lossmap.report.ranking_page import ranking_page
+from lossmap.report.ranking_words import cautions, headline, why
+from lossmap.report.run_file import version
+from lossmap.report.words import bushels_ac
+
+__all__ = ["RANKING_FILES", "csv_of", "geojson_of", "said_of_ranking", "values_of_ranking", "write_ranking"]
+
+RANKING_FILES = ("ranking.csv", "ranking.geojson", "ranking.html", "summary.json")
+
+#: A program that opens a table takes a cell that begins so for a formula.
+_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+
+
+def write_ranking(ranking: Ranking, changed: Sequence[str], folder: Path) -> None:
+    """Write the files into a folder that exists; ranking.geojson only where every field's place is known.
+
+    Parameters
+    ----------
+    ranking : Ranking
+    changed : sequence of str
+        What is different from the last plan, in words.
+    folder : Path
+
+    Raises
+    ------
+    WriteError
+    """
+    texts = {
+        "ranking.csv": csv_of(ranking),
+        "ranking.html": ranking_page(ranking, changed),
+        "summary.json": json.dumps(values_of_ranking(ranking, changed), ensure_ascii=False, allow_nan=False, indent=1) + "\n",
+    }
+    if any(of.field.place is not None for of in ranking.fields):
+        texts["ranking.geojson"] = as_text(geojson_of(ranking))
+    for name, text in texts.items():
+        try:
+            (folder / name).write_text(text, encoding="utf-8", newline="\n")
+        except OSError as fault:
+            raise WriteError(f"{folder / name}: cannot be written ({fault.strerror or fault}); make room, or give another --out") from fault
+
+
+def said_of_ranking(ranking: Ranking) -> str:
+    """The order in one line."""
+    head, cost = headline(ranking)
+    return f"{head} {cost}"
+
+
+def values_of_ranking(ranking: Ranking, changed: Sequence[str] = ()) -> dict[str, Any]:
+    """Everything of the page as numbers: same plan, same bytes."""
+    return {
+        "lossmap": version(),
+        "farm": ranking.farm.name,
+        "farm_id": ranking.farm.id,
+        "on": ranking.on.isoformat(),
+        "fields": [_field(of, ranking) for of in ranking.fields],
+        "gain": [
+            {"over": gain.rule, "usd": _interval(gain.usd), "rule_as_good_pct": _known(100 * gain.rule_as_good)} for gain in ranking.gains
+        ],
+        "lost_hours": [
+            {
+                "combine": lost.combine,
+                "hour_usd": _known(lost.hour_usd),
+                "day_usd": _known(lost.day_usd),
+                "three_days_usd": _known(lost.three_days_usd),
+            }
+            for lost in ranking.lost_hours
+        ],
+        "work_h": _known(ranking.work_h),
+        "season_h": _known(ranking.season_h),
+        "years": list(ranking.years),
+        "forecast_days": ranking.forecast_days,
+        "measure": ranking.measure,
+        "above_bound_usd": _known(ranking.proof_usd),
+        "changed": list(changed),
+        "cautions": cautions(ranking),
+        "inputs_sha256": dict(ranking.inputs),
+    }
+
+
+def csv_of(ranking: Ranking) -> str:
+    """One row a field in its order; text that a spreadsheet would run begins with an apostrophe."""
+    rows = [_flat(_field(of, ranking)) for of in ranking.fields]
+    names = list(dict.fromkeys(name for row in rows for name in row))
+    out = io.StringIO()
+    writer = csv.DictWriter(out, names, lineterminator="\n")
+    writer.writeheader()
+    writer.writerows({name: _cell(value) for name, value in row.items()} for row in rows)
+    return out.getvalue()
+
+
+def geojson_of(ranking: Ranking) -> dict[str, Any]:
+    """Each field with a place: its outline where one was given, else a point."""
+    placed = [of for of in ranking.fields if of.field.place is not None]
+    shapes = [of.field.outline if of.field.outline is not None else shapely.Point(of.field.place or ()) for of in placed]
+    turned = lonlat(gpd.GeoSeries(shapes, crs="EPSG:4326"))
+    return {
+        "type": "FeatureCollection",
+        "features": [
+            {"type": "Feature", "properties": _flat(_field(of, ranking)), "geometry": shapely.geometry.mapping(shape)}
+            for of, shape in zip(placed, turned, strict=True)
+        ],
+    }
+
+
+def _field(of: RankedField, ranking: Ranking) -> dict[str, Any]:
+    field, crop = of.field, of.field.crop
+    per_acre = 1 / factor("ha", "ac")
+    out: dict[str, Any] = {
+        "rank": of.rank,
+        "field": field.name,
+        "crop": crop.name,
+        "combine": of.combine,
+        "area_ha": _known(field.area_ha),
+        "block": of.block,
+        "cut_on": of.cut_on.isoformat(),
+        "early_on": of.early_on.isoformat(),
+        "late_on": of.late_on.isoformat(),
+        "done_on": of.done_on.isoformat(),
+        "best_alone_on": of.best_on.isoformat(),
+        "moisture_now_pct": _interval(of.moisture_now_pct),
+        "moisture_pct": _interval(of.moisture_pct),
+        "wait_usd_ac_day": _interval(of.wait_usd_ha_day.times(per_acre)),
+        "wait_usd_ha_day": _interval(of.wait_usd_ha_day),
+        "wait_kg_ha_day": _interval(of.wait_kg_ha_day),
+    }
+    if crop.bushel_lb is not None:
+        out["wait_bu_ac_day"] = _interval(of.wait_kg_ha_day.times(bushels_ac(crop)))
+    pair = of.before
+    return out | {
+        "wait_usd_ha_week": _interval(of.wait_usd_ha_week),
+        "chance_first_pct": _known(100 * of.first_chance),
+        "before": pair.other if pair else None,
+        "before_chance_pct": _known(100 * pair.chance) if pair else None,
+        "before_gain_usd": _interval(pair.gain_usd) if pair else {"mean": None, "low": None, "high": None},
+        "label": pair.label if pair else None,
+        "reading_age_days": of.reading_age_days,
+        "reading_worth_usd": _known(of.reading_worth_usd),
+        "why": why(of, ranking),
+    }
+
+
+def _flat(row: dict[str, Any]) -> dict[str, Any]:
+    """An interval in three columns: the mean under the name, its ends beside it."""
+    out: dict[str, Any] = {}
+    for name, value in row.items():
+        if isinstance(value, dict):
+            out |= {name: value["mean"], f"{name}_low": value["low"], f"{name}_high": value["high"]}
+        else:
+            out[name] = value
+    return out
+
+
+def _cell(value: Any) -> Any:
+    return f"'{value}" if isinstance(value, str) and value.startswith(_FORMULA) else value
+
+
+def _interval(estimate: Estimate) -> dict[str, Any]:
+    return {"mean": _known(estimate.mean), "low": _known(estimate.low), "high": _known(estimate.high)}
+
+
+def _known(value: float) -> float | None:
+    return float(f"{value:.6g}") if math.isfinite(value) else None
