@@ -81,7 +81,7 @@ def on_screen(browser: Any, field_map: FieldMap, easting: np.ndarray, northing: 
 
 
 def test_it_asks_for_nothing_and_complains_of_nothing(browser: Any, pages: dict[str, Path]) -> None:
-    """Opening, every layer, every overlay, close zoom, a popup: no request, no breach of policy, no console line."""
+    """Opening, every layer and overlay, close zoom, a popup, every tool, every fold: no request, no breach of policy, no console line."""
     browser.size(*DESK)
     browser.open(pages["map"])
     for key in LAYERS:
@@ -90,6 +90,9 @@ def test_it_asks_for_nothing_and_complains_of_nothing(browser: Any, pages: dict[
     browser.run("document.querySelector('input[value=flagged]').click()")
     browser.run("fieldPage.map.setZoom(19, {animate: false}); document.querySelector('[data-zone]').click()")
     browser.run("geo_json_stops.eachLayer(layer => layer.fire('click', {latlng: layer.getLatLng()}))")
+    browser.run("window.print = () => 0; document.querySelectorAll('.tools button').forEach(button => { button.click(); button.click(); })")
+    browser.run("document.querySelectorAll('summary').forEach(part => part.click())")
+    browser.tap(900, 300)
     assert browser.complaints() == []
     assert browser.requests() == [pages["map"].as_uri()]
 

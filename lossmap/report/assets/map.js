@@ -230,7 +230,7 @@ function dressZones() {
 const numbers = L.layerGroup();
 function dressStops() {
   // beside the north mark and the zoom buttons, not under them
-  const popup = { maxWidth: Math.max(150, Math.min(280, map.getSize().x - 150)), autoPanPaddingTopLeft: [56, 10], autoPanPaddingBottomRight: [60, 10] };
+  const popup = { maxWidth: Math.max(120, Math.min(280, map.getSize().x - 156)), autoPanPaddingTopLeft: [56, 10], autoPanPaddingBottomRight: [70, 10] };
   variable("geo_json", "stops").eachLayer(function (layer) {
     const stop = said.stops[layer.feature.properties.i];
     // short enough for a phone's map; the strip below has room for the rest
