@@ -10,6 +10,7 @@ import re
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from importlib import resources
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +19,10 @@ from PIL import Image
 from selenium import webdriver
 from selenium.webdriver.chrome.service import Service
 from selenium.webdriver.common.by import By
+
+#: The accessibility checker; and rules that a page of ours gives it to check, at the least: with fewer it did not see the page.
+AXE = resources.files("selenium_axe_python").joinpath("axe-core").joinpath("axe.min.js")
+MANY_RULES = 15
 
 CHROMIUM, DRIVER = Path("/usr/bin/chromium"), Path("/usr/bin/chromedriver")
 
@@ -90,6 +95,19 @@ class Browser:
         events = [json.loads(entry["message"])["message"] for entry in self.driver.get_log("performance")]
         asked = [event["params"]["request"]["url"] for event in events if event["method"] == "Network.requestWillBeSent"]
         return [url for url in asked if not url.startswith(("data:", "blob:", "about:"))]
+
+    def violations(self) -> list[str]:
+        """What axe-core has against the page as it stands: rules of WCAG 2.0 to 2.2, A and AA, and best practice."""
+        self.run(AXE.read_text(encoding="utf-8"))
+        self.driver.set_script_timeout(60)
+        found = self.driver.execute_async_script(
+            "const done = arguments[arguments.length - 1];"
+            "axe.run(document, {runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']})"
+            ".then(done, fault => done({fault: String(fault)}))"
+        )
+        assert "fault" not in found, found["fault"]
+        assert len(found["passes"]) > MANY_RULES
+        return [f"{rule['id']}: {node['html']}" for rule in found["violations"] for node in rule["nodes"]]
 
     def pixels(self) -> np.ndarray:
         """What is on the screen, ``[row, col, rgb]``."""

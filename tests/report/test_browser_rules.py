@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import dataclasses
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from drydown.made_farms import ranked
 
 from lossmap.base.field import FieldMap
 from lossmap.report.page import page
+from lossmap.report.ranking_page import ranking_page
 from lossmap.report.webmap import webmap
 
 pytestmark = pytest.mark.browser
@@ -30,6 +31,7 @@ def pages(field_map: FieldMap, hostile_map: FieldMap, tmp_path_factory: pytest.T
     content = {
         "map": webmap(field_map),
         "report": page(field_map),
+        "ranking": ranking_page(ranked(fields=12, rng_seed=3)),
         "hostile-map": webmap(hostile_map),
         "hostile-report": page(hostile_map),
         "ground-map": webmap(dataclasses.replace(field_map, settings=settings)),
@@ -41,27 +43,13 @@ def pages(field_map: FieldMap, hostile_map: FieldMap, tmp_path_factory: pytest.T
 
 def opened(browser: Any, path: Path) -> None:
     """Open a page and wait until it is all there."""
-    browser.open(path, wait="true" if "report" in path.name else READY)
-
-
-def violations(browser: Any) -> list[str]:
-    """What axe-core has against the page as it stands: rules of WCAG 2.0 to 2.2, A and AA, and best practice."""
-    browser.run(resources.files("selenium_axe_python").joinpath("axe-core").joinpath("axe.min.js").read_text(encoding="utf-8"))
-    browser.driver.set_script_timeout(60)
-    found = browser.driver.execute_async_script(
-        "const done = arguments[arguments.length - 1];"
-        "axe.run(document, {runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']})"
-        ".then(done, fault => done({fault: String(fault)}))"
-    )
-    assert "fault" not in found, found["fault"]
-    assert len(found["passes"]) > 30
-    return [f"{rule['id']}: {node['html']}" for rule in found["violations"] for node in rule["nodes"]]
+    browser.open(path, wait="true" if path.stem in ("report", "hostile-report", "ranking") else READY)
 
 
 @pytest.mark.parametrize(
     ("name", "size", "mode"),
     [
-        *((name, size, mode) for name in ("map", "report") for size in SIZES for mode in ("light", "dark")),
+        *((name, size, mode) for name in ("map", "report", "ranking") for size in SIZES for mode in ("light", "dark")),
         ("hostile-map", "narrow", "light"),
         ("hostile-report", "narrow", "light"),
         ("ground-map", "phone", "dark"),
@@ -73,9 +61,9 @@ def test_axe_finds_no_violation(browser: Any, pages: dict[str, Path], name: str,
     browser.size(*SIZES[size], touch=size != "desk")
     try:
         opened(browser, pages[name])
-        assert violations(browser) == []
+        assert browser.violations() == []
         browser.run("document.querySelectorAll('details').forEach(part => { part.open = true; })")
-        if "report" not in name:
+        if "map" in name:
             browser.run("document.querySelector('input[value=flagged]').click()")
             browser.run(
                 "let n = 0; geo_json_stops.eachLayer(layer => { if (n++ === 3) layer.fire('click', {latlng: layer.getLatLng()}); })"
@@ -84,7 +72,7 @@ def test_axe_finds_no_violation(browser: Any, pages: dict[str, Path], name: str,
                 "document.querySelector('.leaflet-popup') && getComputedStyle(document.querySelector('.leaflet-popup')).opacity === '1'"
             )
             browser.until("!document.querySelector('.leaflet-pan-anim')")
-        assert violations(browser) == []
+        assert browser.violations() == []
     finally:
         browser.protocol("Emulation.setEmulatedMedia", features=[])
 
@@ -94,7 +82,7 @@ def test_axe_would_see_a_fault(browser: Any, pages: dict[str, Path]) -> None:
     browser.size(*SIZES["desk"])
     opened(browser, pages["report"])
     browser.run("document.querySelector('main').insertAdjacentHTML('beforeend', '<button></button><input type=text>')")
-    assert {found.split(":")[0] for found in violations(browser)} >= {"button-name", "label"}
+    assert {found.split(":")[0] for found in browser.violations()} >= {"button-name", "label"}
 
 
 def test_a_ground_picture_is_named_first_and_asked_for_only_when_ticked(browser: Any, pages: dict[str, Path]) -> None:
