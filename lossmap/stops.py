@@ -11,8 +11,8 @@ stop tells. With those held, log loss is a Gaussian process with slopes,
     g(s) = level + sum_k slope_k hinge_k(s) + f(s),   cov f = sd^2 k(distance / range),
 
 a stop sees g with variance 1 / precision (`CountDoubt` says how much its counts amount to),
-and what any further stop will do to every doubt is known before it is counted. `next_stops` takes, one after the other, the place that
-shrinks most
+and what any further stop will do to every doubt is known before it is counted. `next_stops`
+takes, one after the other, the place that shrinks most
 
     sum over undecided drivers k of max(var slope_k / wanted_k^2, 1)  +  mean var g / mean var g now,
 

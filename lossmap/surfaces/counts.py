@@ -282,6 +282,8 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
         Of each part in it.
     hinges_ : list of Hinge
         Every knot of every driver that was fitted.
+    slope_variance_ : array, ``[hinge]``
+        Prior variance of each slope.
     slopes_ : dict of str to Slope
         Each driver's slope over the models with that driver.
     knots_ : dict of str to float
@@ -331,7 +333,7 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
         self.hinges_ = self._hinges(speed, moisture)
         self.design_ = self.design(len(self.places_), speed, moisture)
         self._own = PART_SD**2 if rates.size > 1 else 0.0
-        self._variance = np.array([SLOPE_SD[hinge.driver] ** 2 for hinge in self.hinges_])
+        self.slope_variance_ = np.array([SLOPE_SD[hinge.driver] ** 2 for hinge in self.hinges_])
         kernels = np.stack([kernel.copy() for kernel in self.kernels(self.places_, self.places_)])
         self._kernels = kernels[:, counted.stop[:, None], counted.stop]
         self._condition(Counts(counted.seeds, counted.area_m2[:, None] * counted.sees * rates, self.share_, counted.breadth))
@@ -375,19 +377,29 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
         return first + math.log(self.level_), np.maximum(variance, 1e-12)
 
     def joint(
-        self, places_m: Floats, speed: Floats | None = None, moisture: Floats | None = None, part: Posterior | None = None
+        self,
+        places_m: Floats,
+        speed: Floats | None = None,
+        moisture: Floats | None = None,
+        part: Posterior | None = None,
+        of: Floats | None = None,
     ) -> tuple[Floats, Floats]:
-        """Mean ``[part, place]`` and covariance ``[part, place, part, place]`` of the parts' h; for a few hundred places."""
+        """Mean ``[one, place]`` and covariance ``[one, place, one, place]`` of h; for a few hundred places.
+
+        Each is a sum over parts with the weights of a row of `of` (``[one, part]``); without it, one part each.
+        """
         part = self.posterior() if part is None else part
-        parts, places = self.share_.size, len(places_m)
-        first, second = np.zeros((parts, places)), np.zeros((parts, places, parts, places))
+        of = np.eye(self.share_.size) if of is None else of
+        mean, square = np.einsum("ip,rpf->rif", of, part.mean), np.einsum("ip,rpqfg,jq->rijfg", of, part.second, of)
+        alike, rows, places = of @ of.T, len(of), len(places_m)
+        first, second = np.zeros((rows, places)), np.zeros((rows, places, rows, places))
         for _, step, features in self.features(places_m, speed, moisture, block=places):
-            first += part.mean[step] @ features.T
-            for one, other in itertools.product(range(parts), repeat=2):
-                second[one, :, other] += features @ part.second[step, one, other] @ features.T
+            first += mean[step] @ features.T
+            for one, other in itertools.product(range(rows), repeat=2):
+                second[one, :, other] += features @ square[step, one, other] @ features.T
         for step, kernel in enumerate(self.kernels(places_m, places_m)):
-            for one in range(parts):
-                second[one, :, one] += part.variance[step] * kernel
+            for one, other in zip(*np.nonzero(alike), strict=True):
+                second[one, :, other] += alike[one, other] * part.variance[step] * kernel
         first /= part.weight
         return first, second / part.weight - np.multiply.outer(first, first)
 
@@ -395,8 +407,8 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
         self, places_m: Floats, speed: Floats | None = None, moisture: Floats | None = None, part: Posterior | None = None
     ) -> tuple[Floats, Floats]:
         """Mean ``[place]`` and covariance ``[place, place]`` of the logarithm of the total; for a few hundred places."""
-        mean, covariance = self.joint(places_m, speed, moisture, part)
-        return self.share_ @ mean + math.log(self.level_), np.einsum("p,pkql,q->kl", self.share_, covariance, self.share_)
+        mean, covariance = self.joint(places_m, speed, moisture, part, self.share_[None])
+        return mean[0] + math.log(self.level_), covariance[0, :, 0]
 
     def intercepts(self) -> tuple[Floats, Floats]:
         """Mean ``[part]`` and covariance ``[part, part]`` of the parts' intercepts."""
@@ -482,7 +494,7 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
 
     def _log_prior(self, key: tuple[int, int]) -> float:
         """A driver is in or out with equal chance, and its knots share the chance of being in; up to a constant."""
-        among = [sum(other.driver == self.hinges_[column].driver for other in self.hinges_) for column in key if column >= 0]
+        among = [sum(other.driver == self.hinges_[column].driver for other in self.hinges_) for column in hinges_of(key)]
         return -math.log(math.prod(among))
 
     def batches(self, rows: Whole) -> list[Whole]:
@@ -493,8 +505,8 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
     def prior(self, rows: Whole, key: tuple[int, int] = (-1, -1)) -> Prior:
         """Covariance of g at the counts for `rows` of the lattice, with the hinges of one model."""
         kernel = SD[LATTICE.sd[rows], None, None] ** 2 * self._kernels[LATTICE.range[rows]]
-        active = [column for column in key if column >= 0]
-        return Prior(kernel, INTERCEPT_SD**2, self._own, self.design_[self.counted_.stop][:, active], self._variance[active])
+        active = hinges_of(key)
+        return Prior(kernel, INTERCEPT_SD**2, self._own, self.design_[self.counted_.stop][:, active], self.slope_variance_[active])
 
     def _scores(self, counts: Counts) -> tuple[dict[tuple[int, int], Floats], Floats]:
         """Log of prior times evidence of each model at each row of the lattice, from the model without drivers; and its modes."""
@@ -512,8 +524,8 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
         self.plain_ = self._plain(counts, plain, modes)
         scores: dict[tuple[int, int], Floats] = {}
         for key in self._keys():
-            used = [column for column in key if column >= 0]
-            gain = _gain(pull[:, used], grip[:, used][:, :, used], self._variance[used]) if used else 0.0
+            used = hinges_of(key)
+            gain = _gain(pull[:, used], grip[:, used][:, :, used], self.slope_variance_[used]) if used else 0.0
             scores[key] = plain + gain + self._log_prior(key)
         return scores, modes
 
@@ -527,7 +539,7 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
     def _sums(self, fit: Fit, rows: Whole, key: tuple[int, int], weight: Floats) -> tuple[Posterior, list[_Slopes]]:
         """What `rows` of one model add to the mixture."""
         stops, parts, hinges = len(self.places_), self.share_.size, len(self.hinges_)
-        active = [column for column in key if column >= 0]
+        active = hinges_of(key)
         known = _Known(self, fit, rows, active)
         used = np.array([*range(stops + 1), *(stops + 1 + column for column in active)])
         out = Posterior.nothing(parts, stops + 1 + hinges, hinges)
@@ -566,11 +578,11 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
         """Variance of a driver's slope beside the other's, averaged over knots, ``[row]``."""
         place, found = DRIVERS.index(driver), []
         full = [key for key in self._keys() if key[place] >= 0]
-        most = max(sum(column >= 0 for column in key) for key in full)
+        most = max(len(hinges_of(key)) for key in full)
         for key in full:
-            used = [column for column in (key[place], key[1 - place]) if column >= 0]
+            used = hinges_of((key[place], key[1 - place]))
             if len(used) == most:
-                found.append(np.linalg.inv(np.diag(1 / self._variance[used]) + grip[:, used][:, :, used])[:, 0, 0])
+                found.append(np.linalg.inv(np.diag(1 / self.slope_variance_[used]) + grip[:, used][:, :, used])[:, 0, 0])
         return np.asarray(np.mean(found, axis=0))
 
 
@@ -586,7 +598,7 @@ class _Known:
     """
 
     def __init__(self, model: CountModel, fit: Fit, rows: Whole, active: list[int]) -> None:
-        self.fit, self.share, self.own, self.variance = fit, model.share_, model._own, model._variance[active]
+        self.fit, self.share, self.own, self.variance = fit, model.share_, model._own, model.slope_variance_[active]
         self.sd2 = SD[LATTICE.sd[rows]] ** 2
         self.stop, self.stops = model.counted_.stop, len(model.places_)
         self.is_of_stop = (self.stop[:, None] == np.arange(self.stops)).astype(float)
@@ -641,6 +653,11 @@ class _Known:
         of_design[:, 1 + place] += self.variance[place]
         both = np.hstack([of_stops, of_design]) + (self.share @ self.mean[here]) * self.slope[here, place, None]
         return np.asarray(weight @ both)
+
+
+def hinges_of(key: tuple[int, int]) -> list[int]:
+    """Hinges that a model has: one of speed, one of dryness, or fewer."""
+    return [column for column in key if column >= 0]
 
 
 @dataclass(frozen=True)

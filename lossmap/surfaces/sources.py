@@ -28,7 +28,7 @@ from scipy.stats import multivariate_normal, qmc
 
 from lossmap.base.estimates import NOTHING, Estimate, normal_points
 from lossmap.base.grid import Floats
-from lossmap.surfaces.counts import FINE, INTERCEPT_SD, LATTICE, SD, CountModel
+from lossmap.surfaces.counts import FINE, INTERCEPT_SD, LATTICE, SD, CountModel, hinges_of
 from lossmap.surfaces.laplace import Counts, Fit, laplace
 from lossmap.surfaces.positions import Part
 
@@ -99,7 +99,7 @@ def divided(
         return Division(parts, np.ones((1, 1)), np.ones((1, 1)))
     tried = _Tried(model, rng)
     falls_on = np.searchsorted(np.cumsum(tried.weight)[:-1], (rng.random() + np.arange(DRAWS)) / DRAWS)
-    field = _Places(model, places_m, speed, moisture, tried.key)
+    field = _Places(model, places_m, speed, moisture, tried)
     amounts = [field.drawn(tried, point, int(draws), rng) for point, draws in zip(*np.unique(falls_on, return_counts=True), strict=True)]
     of_kind = {is_ears: rng.permutation(normal_points(DRAWS)) for is_ears in (False, True)}
     masses = np.column_stack([np.exp(part.mass_doubt * of_kind[part.is_ears]) for part in parts])
@@ -116,7 +116,7 @@ class _Tried:
     rows : array, ``[point]``
         Row of the lattice.
     shares : array, ``[point, part]``
-    mode, lever, gradient, curvature, precision : array, ``[point, ...]``
+    lever, gradient, curvature, precision : array, ``[point, ...]``
         As in `Fit`.
     weight : array, ``[point]``
         Adds to 1.
@@ -164,14 +164,13 @@ def _points(model: CountModel, rng: np.random.Generator) -> tuple[Floats, Floats
 class _Places:
     """Places that stand for the field, beside the stops, and how they are drawn."""
 
-    def __init__(self, model: CountModel, places_m: Floats, speed: Floats | None, moisture: Floats | None, key: tuple[int, int]) -> None:
-        active = [column for column in key if column >= 0]
-        at_places = model.design(len(places_m), speed, moisture)
-        self.beyond = np.vstack([model.design_, at_places])[:, active]
-        self.slope_variance = model.prior(np.zeros(1, dtype=np.intp), key).variance
+    def __init__(self, model: CountModel, places_m: Floats, speed: Floats | None, moisture: Floats | None, tried: _Tried) -> None:
+        active = hinges_of(tried.key)
+        self.beyond = np.vstack([model.design_, model.design(len(places_m), speed, moisture)])[:, active]
+        self.slope_variance = model.slope_variance_[active]
         self.stop, self.stops = model.counted_.stop, len(model.places_)
-        together = np.vstack([model.places_, places_m])
-        self.kernels = [kernel.copy() for kernel in model.kernels(together, together)]
+        together, used = np.vstack([model.places_, places_m]), set(LATTICE.range[tried.rows])
+        self.kernels = {step: kernel.copy() for step, kernel in enumerate(model.kernels(together, together)) if step in used}
         self.roots: dict[int, Floats] = {}
 
     def drawn(self, tried: _Tried, point: int, draws: int, rng: np.random.Generator) -> Floats:
