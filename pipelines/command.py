@@ -13,8 +13,9 @@ import logging
 import os
 import signal
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 __all__ = ["main"]
 
@@ -188,13 +189,7 @@ def _map(asked: argparse.Namespace) -> int:
 
     settings = read_settings(asked.config, asked.set)
     result = map_field(asked.field, settings, asked.out, bar)
-    if asked.json:
-        print(json.dumps(result.summary, ensure_ascii=False, sort_keys=True))
-    else:
-        print(f"{result.folder / 'map.html'}: {result.sentence}")
-    for note in result.notes:
-        logging.getLogger("lossmap").warning("%s: %s", result.folder.name, note)
-    return 0
+    return _done(asked, result.folder / "map.html", result.sentence, result.summary, result.notes)
 
 
 def _stops(asked: argparse.Namespace) -> int:
@@ -206,10 +201,7 @@ def _stops(asked: argparse.Namespace) -> int:
 
     number = [] if asked.number is None else [f"stops.number={asked.number}"]
     plan = plan_stops(asked.field, read_settings(asked.config, [*asked.set, *number]), asked.out, bar)
-    print(json.dumps(plan.values, ensure_ascii=False, sort_keys=True) if asked.json else f"{plan.file}: {plan.sentence}")
-    for note in plan.notes:
-        logging.getLogger("lossmap").warning("%s: %s", plan.file.parent.name, note)
-    return 0
+    return _done(asked, plan.file, plan.sentence, plan.values, plan.notes)
 
 
 def _rank(asked: argparse.Namespace) -> int:
@@ -221,9 +213,14 @@ def _rank(asked: argparse.Namespace) -> int:
     from lossmap.read import read_chosen
 
     ranked = rank_fields(asked.farm, read_chosen(RankSettings, asked.config, asked.set), asked.out, asked.on, bar)
-    print(json.dumps(ranked.values, ensure_ascii=False, sort_keys=True) if asked.json else f"{ranked.file}: {ranked.sentence}")
-    for note in ranked.notes:
-        logging.getLogger("lossmap").warning("%s: %s", ranked.file.parent.name, note)
+    return _done(asked, ranked.file, ranked.sentence, ranked.values, ranked.notes)
+
+
+def _done(asked: argparse.Namespace, file: Path, sentence: str, values: Mapping[str, Any], notes: Sequence[str]) -> int:
+    """Print what was made and what it says, or all of it as JSON; what has to be noted goes to the log."""
+    print(json.dumps(values, ensure_ascii=False, sort_keys=True) if asked.json else f"{file}: {sentence}")
+    for note in notes:
+        logging.getLogger("lossmap").warning("%s: %s", file.parent.name, note)
     return 0
 
 

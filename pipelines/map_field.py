@@ -142,9 +142,12 @@ def _everywhere(layers: Mapping[str, Surface], column: str) -> np.ndarray:
 
 def _curves(counted: LossSurface, layers: Mapping[str, Surface], stops: gpd.GeoDataFrame) -> dict[str, EffectCurve]:
     """What an average place loses along each driver."""
-    at_stops = {name: stops[column].to_numpy(float) if column in stops else np.empty(0) for name, column in DRIVE.items()}
+
+    def at_stops(column: str) -> np.ndarray:
+        return stops[column].to_numpy(float) if column in stops else np.empty(0)
+
     return {
-        name: effect_curve(counted.evidence[name], _everywhere(layers, column), at_stops[name], counted.field_total)
+        name: effect_curve(counted.evidence[name], _everywhere(layers, column), at_stops(column), counted.field_total)
         for name, column in DRIVE.items()
     }
 

@@ -17,6 +17,7 @@ from lossmap.base.errors import TooLittleData
 from lossmap.base.field import Field, FieldMap
 from lossmap.base.grid import Floats, Grid, Surface
 from lossmap.base.settings import Settings
+from lossmap.base.tables import DRIVE, LAYER_WORDS
 from lossmap.loss.stops import USUAL_CLUMPING, seed_mass_g
 from lossmap.project import project, utm_crs
 from lossmap.read import read_boundary, read_counts, read_field, read_points
@@ -36,9 +37,6 @@ __all__ = ["Planned", "made_plan", "plan_stops"]
 # A verdict is planned for a little more than it takes: frames are laid some metres off, where the grain was not quite
 # as dry nor the machine as fast as planned (made fields, planned, counted and mapped again, else fell short by half).
 AMPLE = 0.95
-
-#: The layers that stops are chosen by, speed first, and their words.
-LAYERS = {"speed_m_s": "ground speed", "moisture_pct": "moisture"}
 
 
 @dataclass(frozen=True)
@@ -120,7 +118,7 @@ def _cut_uncounted(field: Field, settings: Settings, stage: Stage) -> _Cut:
         outline = edge if edge is not None else cut_outline(points, field)
         grid = Grid.covering(outline, crs, settings.grid.cell)
     with stage("surfaces"):
-        return _Cut(grid, outline, points, machine_layers(points, grid, grid.inside(outline), settings, tuple(LAYERS)))
+        return _Cut(grid, outline, points, machine_layers(points, grid, grid.inside(outline), settings, tuple(DRIVE.values())))
 
 
 def _crs(points: gpd.GeoDataFrame, boundary: gpd.GeoSeries | None) -> pyproj.CRS:
@@ -157,7 +155,7 @@ def _ground(cut: _Cut, field: Field, stops: gpd.GeoDataFrame | None) -> tuple[Gr
     else:
         notes.append("the field is too narrow to keep stops off its edge: step in from it")
     places_m = np.column_stack([easting[is_here], northing[is_here]])
-    layers = map(cut.layers.get, LAYERS)
+    layers = map(cut.layers.get, DRIVE.values())
     ground = Ground(cut.grid.crs, places_m, *(None if layer is None else layer.mean[is_here].astype(float) for layer in layers))
     if stops is not None and len(ground):
         away = cKDTree(_places(stops)).query(places_m)[0]
@@ -174,7 +172,9 @@ def _lacking(cut: _Cut) -> list[str]:
     """What the log does not tell, and what follows."""
     if not len(cut.points):
         return ["no log tells which ground is cut, how fast or how dry: stops are spread over place alone; go only where the crop is off"]
-    return [f"the log has no {words}, so stops are not chosen by it" for column, words in LAYERS.items() if column not in cut.layers]
+    return [
+        f"the log has no {LAYER_WORDS[name]}, so stops are not chosen by it" for name, column in DRIVE.items() if column not in cut.layers
+    ]
 
 
 def _spread_plan(field: Field, settings: Settings, ground: Ground, stops: gpd.GeoDataFrame | None) -> StopsPlan:
@@ -202,7 +202,7 @@ def _fitted_plan(field_map: FieldMap, ground: Ground) -> StopsPlan:
 
 def _counted(stops: gpd.GeoDataFrame) -> Ground:
     """The stops counted so far, as ground."""
-    values = (stops[column].to_numpy(float) if column in stops else None for column in LAYERS)
+    values = (stops[column].to_numpy(float) if column in stops else None for column in DRIVE.values())
     return Ground(stops.crs, _places(stops), *values)
 
 

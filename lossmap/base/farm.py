@@ -13,6 +13,7 @@ import shapely
 from lossmap.base.errors import shown
 from lossmap.base.estimates import Estimate
 from lossmap.base.field import file_inside
+from lossmap.base.rank_settings import Hours
 from lossmap.base.reference import Crop
 from lossmap.base.settings import Hectares, Percent, Strict, Typed, setting
 
@@ -67,7 +68,7 @@ class CombineFacts(Strict):
 
     name: str = "combine"
     rate: Annotated[float, Typed("ha/h")] = pydantic.Field(gt=0.05, le=60)
-    hours_per_day: Annotated[float, Typed("h")] = setting("10 h", gt=0.5, le=24)
+    hours_per_day: Hours = setting("10 h", gt=0.5, le=24)
 
 
 class DiscountFacts(Strict):

@@ -22,7 +22,9 @@ __all__ = [
     "CELLS",
     "COUNTS",
     "DRIVE",
+    "DRIVER_WORDS",
     "FLAGS",
+    "LAYER_WORDS",
     "LOSSES",
     "PLAN",
     "POINTS",
@@ -47,6 +49,9 @@ SOURCES = ("preharvest", "header", "threshing")
 
 #: What loss may track, and the column of LOSSES and CELLS that holds it.
 DRIVE = {"speed": "speed_m_s", "dryness": "moisture_pct"}
+#: How each is spoken of where loss tracks it, and where it is measured.
+DRIVER_WORDS = {"speed": "ground speed", "dryness": "dryness"}
+LAYER_WORDS = {"speed": "ground speed", "dryness": "moisture"}
 
 
 @dataclass(frozen=True)

@@ -5,9 +5,8 @@ from __future__ import annotations
 import itertools
 
 import numpy as np
-from scipy.special import ndtri
 
-from lossmap.base.estimates import Estimate
+from lossmap.base.estimates import Estimate, normal_points
 from lossmap.base.grid import Floats
 from lossmap.base.rank_settings import PageSettings
 from lossmap.base.ranking import Before, Label
@@ -21,7 +20,7 @@ __all__ = ["Costs", "Firsts", "before", "estimate", "first_fields", "reading_wor
 #: Fields of one machine that are tried at its front.
 TRIED = 10
 #: What a reading may say, in standard deviations: even steps of its chance (a quadrature would stumble over the kink of the best choice).
-_SAID = ndtri((np.arange(100) + 0.5) / 100)
+_SAID = normal_points(100)
 
 
 class Costs:

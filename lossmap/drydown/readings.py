@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import ndtri
 
+from lossmap.base.estimates import normal_points
 from lossmap.base.farm import Reading
 from lossmap.base.grid import Floats
 from lossmap.drydown.moisture import Air, dried
@@ -30,7 +30,7 @@ class Today:
 
 def normal_scores(rng: np.random.Generator, draws: int) -> Floats:
     """Standard normal numbers in random order, spread evenly over their distribution."""
-    return np.asarray(ndtri((rng.permutation(draws) + 0.5) / draws))
+    return normal_points(draws)[rng.permutation(draws)]
 
 
 def today(

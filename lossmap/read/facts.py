@@ -13,7 +13,7 @@ from lossmap.base.field import Field, FieldFacts
 from lossmap.base.reference import crop
 from lossmap.base.settings import Settings, Strict, build, overridden
 
-__all__ = ["fingerprints", "read_chosen", "read_field", "read_settings", "read_toml", "sha256"]
+__all__ = ["facts_file", "fingerprints", "read_chosen", "read_field", "read_settings", "read_toml", "sha256"]
 
 FACTS = "field.toml"
 
@@ -31,9 +31,7 @@ def read_field(path: Path) -> Field:
         A file it names is not there.
     """
     path = Path(path)
-    folder, file = (path.parent, path) if path.name == FACTS else (path, path / FACTS)
-    folder = folder.resolve()
-    where = f"{folder.name}/{FACTS}"
+    folder, file, where = facts_file(path, FACTS)
     if not file.is_file():
         raise SettingsError(f"{path}: {_nothing_there(path)}")
     facts = build(FieldFacts, read_toml(file, where), where)
@@ -44,6 +42,13 @@ def read_field(path: Path) -> Field:
     field = Field(folder, facts, grown)
     _missing_files(field, where)
     return field
+
+
+def facts_file(path: Path, name: str) -> tuple[Path, Path, str]:
+    """The folder, the file of facts in it, and how messages call that, of a path that may be either."""
+    folder, file = (path.parent, path) if path.name == name else (path, path / name)
+    folder = folder.resolve()
+    return folder, file, f"{folder.name}/{name}"
 
 
 def read_settings(file: Path | None, assignments: Sequence[str] = ()) -> Settings:

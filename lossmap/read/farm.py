@@ -6,6 +6,7 @@ import datetime
 import json
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +22,7 @@ from lossmap.base.settings import build
 from lossmap.base.units import quantity
 from lossmap.read.boundary import read_outline
 from lossmap.read.csv_table import read_csv
-from lossmap.read.facts import read_toml, sha256
+from lossmap.read.facts import facts_file, read_toml, sha256
 from lossmap.read.raw import Raw, column_numbers
 from lossmap.read.weather import read_weather
 
@@ -43,9 +44,7 @@ def read_farm(path: Path) -> Farm:
         A file it names is not there or is not what it should be.
     """
     path = Path(path)
-    folder, file = (path.parent, path) if path.name == FACTS else (path, path / FACTS)
-    folder = folder.resolve()
-    where = f"{folder.name}/{FACTS}"
+    folder, file, where = facts_file(path, FACTS)
     if not file.is_file():
         found = "no such folder" if not path.exists() else "is not a farm.toml" if path.is_file() else "holds no farm.toml"
         raise SettingsError(f"{path}: {found}; give a folder whose farm.toml has name, weather, [[field]], [[combine]] and [money.CROP]")
@@ -58,17 +57,7 @@ def read_farm(path: Path) -> Farm:
     dryer = _tried(lambda: quantity(facts.dryer, "kg/d", _corn_bushel()) if facts.dryer else None, f"{where}: dryer", faults)
     if faults:
         raise SettingsError("\n".join(faults))
-    return Farm(
-        folder,
-        facts.name,
-        tuple(field for field in fields if field),
-        farm.combines,
-        money,
-        facts.weather,
-        facts.history,
-        dryer,
-        facts.readings,
-    )
+    return replace(farm, fields=tuple(field for field in fields if field), money=money, dryer_kg_point_day=dryer, readings=facts.readings)
 
 
 def read_farm_weather(farm: Farm) -> pd.DataFrame:

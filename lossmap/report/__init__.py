@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
-from lossmap.base.errors import LossmapError, WriteError
 from lossmap.base.field import FieldMap
+from lossmap.report.files import json_text, write_text, written
 from lossmap.report.geojson import as_text, stops, zones
 from lossmap.report.geotiff import write_surfaces
 from lossmap.report.page import page
@@ -70,34 +69,15 @@ def write(field_map: FieldMap, folder: Path, seconds: Mapping[str, float]) -> li
     """
     writers: dict[str, Callable[[Path], object]] = {
         "points.parquet": lambda path: write_points(field_map, path),
-        "stops.geojson": lambda path: _write_text(path, as_text(stops(field_map))),
+        "stops.geojson": lambda path: write_text(path, as_text(stops(field_map))),
         "surfaces.tif": lambda path: write_surfaces(field_map, path),
         "cells.parquet": lambda path: write_cells(field_map, path),
-        "zones.geojson": lambda path: _write_text(path, as_text(zones(field_map))),
-        "map.html": lambda path: _write_text(path, webmap(field_map)),
-        "report.html": lambda path: _write_text(path, page(field_map)),
-        "summary.json": lambda path: _write_text(
-            path, json.dumps(summary(field_map), ensure_ascii=False, allow_nan=False, indent=1) + "\n"
-        ),
-        "run.toml": lambda path: _write_text(path, run(field_map, seconds)),
+        "zones.geojson": lambda path: write_text(path, as_text(zones(field_map))),
+        "map.html": lambda path: write_text(path, webmap(field_map)),
+        "report.html": lambda path: write_text(path, page(field_map)),
+        "summary.json": lambda path: write_text(path, json_text(summary(field_map))),
+        "run.toml": lambda path: write_text(path, run(field_map, seconds)),
     }
     for name in FILES:
-        _written(folder / name, writers[name])
+        written(folder / name, writers[name], "check that the folder exists, is writable and has room")
     return [folder / name for name in FILES]
-
-
-def _written(path: Path, writer: Callable[[Path], object]) -> None:
-    """Run one writer; a foreign refusal of the disk becomes ours, with the place."""
-    try:
-        writer(path)
-    except LossmapError:
-        raise
-    except OSError as fault:
-        raise WriteError(
-            f"{path}: cannot be written ({fault.strerror or fault}); check that the folder exists, is writable and has room"
-        ) from fault
-
-
-def _write_text(path: Path, text: str) -> None:
-    # the same bytes on every system
-    path.write_text(text, encoding="utf-8", newline="\n")

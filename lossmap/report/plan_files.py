@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
-from lossmap.base.errors import WriteError
 from lossmap.report.count_sheet import count_sheet
+from lossmap.report.files import write_text, written
 from lossmap.report.stops_plan import StopsPlan, geojson_of_plan, gpx_of_plan
 
 __all__ = ["FILES", "write_plan"]
@@ -33,10 +34,5 @@ def write_plan(plan: StopsPlan, folder: Path) -> list[Path]:
     WriteError
     """
     for name, content in FILES:
-        try:
-            (folder / name).write_text(content(plan), encoding="utf-8", newline="\n")
-        except OSError as fault:
-            raise WriteError(
-                f"{folder / name}: cannot be written ({fault.strerror}); check that the folder is writable and has room"
-            ) from fault
+        written(folder / name, partial(write_text, text=content(plan)), "check that the folder is writable and has room")
     return [folder / name for name, _ in FILES]

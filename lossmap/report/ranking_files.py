@@ -4,20 +4,18 @@ from __future__ import annotations
 
 import csv
 import io
-import json
-import math
 from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
 import shapely
 
-from lossmap.base.errors import WriteError
-from lossmap.base.estimates import Estimate
 from lossmap.base.ranking import RankedField, Ranking
-from lossmap.base.units import factor
+from lossmap.report.files import json_text, write_text, written
 from lossmap.report.geojson import as_text, lonlat
+from lossmap.report.json_values import by_acre, interval, known
 from lossmap.report.ranking_page import ranking_page
 from lossmap.report.ranking_words import cautions, headline, why
 from lossmap.report.run_file import version
@@ -48,15 +46,12 @@ def write_ranking(ranking: Ranking, changed: Sequence[str], folder: Path) -> Non
     texts = {
         "ranking.csv": csv_of(ranking),
         "ranking.html": ranking_page(ranking, changed),
-        "summary.json": json.dumps(values_of_ranking(ranking, changed), ensure_ascii=False, allow_nan=False, indent=1) + "\n",
+        "summary.json": json_text(values_of_ranking(ranking, changed)),
     }
     if any(of.field.place is not None for of in ranking.fields):
         texts["ranking.geojson"] = as_text(geojson_of(ranking))
     for name, text in texts.items():
-        try:
-            (folder / name).write_text(text, encoding="utf-8", newline="\n")
-        except OSError as fault:
-            raise WriteError(f"{folder / name}: cannot be written ({fault.strerror or fault}); make room, or give another --out") from fault
+        written(folder / name, partial(write_text, text=text), "make room, or give another --out")
 
 
 def said_of_ranking(ranking: Ranking) -> str:
@@ -74,23 +69,23 @@ def values_of_ranking(ranking: Ranking, changed: Sequence[str] = ()) -> dict[str
         "on": ranking.on.isoformat(),
         "fields": [_field(of, ranking) for of in ranking.fields],
         "gain": [
-            {"over": gain.rule, "usd": _interval(gain.usd), "rule_as_good_pct": _known(100 * gain.rule_as_good)} for gain in ranking.gains
+            {"over": gain.rule, "usd": interval(gain.usd), "rule_as_good_pct": known(100 * gain.rule_as_good)} for gain in ranking.gains
         ],
         "lost_hours": [
             {
                 "combine": lost.combine,
-                "hour_usd": _known(lost.hour_usd),
-                "day_usd": _known(lost.day_usd),
-                "three_days_usd": _known(lost.three_days_usd),
+                "hour_usd": known(lost.hour_usd),
+                "day_usd": known(lost.day_usd),
+                "three_days_usd": known(lost.three_days_usd),
             }
             for lost in ranking.lost_hours
         ],
-        "work_h": _known(ranking.work_h),
-        "season_h": _known(ranking.season_h),
+        "work_h": known(ranking.work_h),
+        "season_h": known(ranking.season_h),
         "years": list(ranking.years),
         "forecast_days": ranking.forecast_days,
         "measure": ranking.measure,
-        "above_bound_usd": _known(ranking.proof_usd),
+        "above_bound_usd": known(ranking.proof_usd),
         "changed": list(changed),
         "cautions": cautions(ranking),
         "inputs_sha256": dict(ranking.inputs),
@@ -124,37 +119,36 @@ def geojson_of(ranking: Ranking) -> dict[str, Any]:
 
 def _field(of: RankedField, ranking: Ranking) -> dict[str, Any]:
     field, crop = of.field, of.field.crop
-    per_acre = 1 / factor("ha", "ac")
     out: dict[str, Any] = {
         "rank": of.rank,
         "field": field.name,
         "crop": crop.name,
         "combine": of.combine,
-        "area_ha": _known(field.area_ha),
+        "area_ha": known(field.area_ha),
         "block": of.block,
         "cut_on": of.cut_on.isoformat(),
         "early_on": of.early_on.isoformat(),
         "late_on": of.late_on.isoformat(),
         "done_on": of.done_on.isoformat(),
         "best_alone_on": of.best_on.isoformat(),
-        "moisture_now_pct": _interval(of.moisture_now_pct),
-        "moisture_pct": _interval(of.moisture_pct),
-        "wait_usd_ac_day": _interval(of.wait_usd_ha_day.times(per_acre)),
-        "wait_usd_ha_day": _interval(of.wait_usd_ha_day),
-        "wait_kg_ha_day": _interval(of.wait_kg_ha_day),
+        "moisture_now_pct": interval(of.moisture_now_pct),
+        "moisture_pct": interval(of.moisture_pct),
+        "wait_usd_ac_day": interval(by_acre(of.wait_usd_ha_day)),
+        "wait_usd_ha_day": interval(of.wait_usd_ha_day),
+        "wait_kg_ha_day": interval(of.wait_kg_ha_day),
     }
     if crop.bushel_lb is not None:
-        out["wait_bu_ac_day"] = _interval(of.wait_kg_ha_day.times(bushels_ac(crop)))
+        out["wait_bu_ac_day"] = interval(of.wait_kg_ha_day.times(bushels_ac(crop)))
     pair = of.before
     return out | {
-        "wait_usd_ha_week": _interval(of.wait_usd_ha_week),
-        "chance_first_pct": _known(100 * of.first_chance),
+        "wait_usd_ha_week": interval(of.wait_usd_ha_week),
+        "chance_first_pct": known(100 * of.first_chance),
         "before": pair.other if pair else None,
-        "before_chance_pct": _known(100 * pair.chance) if pair else None,
-        "before_gain_usd": _interval(pair.gain_usd) if pair else {"mean": None, "low": None, "high": None},
+        "before_chance_pct": known(100 * pair.chance) if pair else None,
+        "before_gain_usd": interval(pair.gain_usd) if pair else {"mean": None, "low": None, "high": None},
         "label": pair.label if pair else None,
         "reading_age_days": of.reading_age_days,
-        "reading_worth_usd": _known(of.reading_worth_usd),
+        "reading_worth_usd": known(of.reading_worth_usd),
         "why": why(of, ranking),
     }
 
@@ -172,11 +166,3 @@ def _flat(row: dict[str, Any]) -> dict[str, Any]:
 
 def _cell(value: Any) -> Any:
     return f"'{value}" if isinstance(value, str) and value.startswith(_FORMULA) else value
-
-
-def _interval(estimate: Estimate) -> dict[str, Any]:
-    return {"mean": _known(estimate.mean), "low": _known(estimate.low), "high": _known(estimate.high)}
-
-
-def _known(value: float) -> float | None:
-    return float(f"{value:.6g}") if math.isfinite(value) else None

@@ -9,7 +9,7 @@ from typing import Any
 from lossmap.base.estimates import Estimate
 from lossmap.base.ranking import RankedField, Ranking
 from lossmap.base.reference import waiting
-from lossmap.report.words import Words, count_of, plain
+from lossmap.report.words import Words, count_of, plain, sentence
 
 __all__ = [
     "blocks",
@@ -210,7 +210,7 @@ def cautions(ranking: Ranking) -> list[str]:
     out.append(
         "Money leans on prices and drying cost as given; the gain over rules is that of simulated seasons and likely smaller in the field."
     )
-    return [*out, *(f"{note[:1].upper()}{note[1:]}." for note in ranking.notes)]
+    return [*out, *map(sentence, ranking.notes)]
 
 
 def _names(fields: Sequence[RankedField], said: Any, most: int = 6) -> str:

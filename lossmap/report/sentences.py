@@ -11,7 +11,7 @@ from collections.abc import Mapping
 
 from lossmap.base.estimates import Delay, Driver, Estimate
 from lossmap.base.field import FieldMap
-from lossmap.base.tables import SOURCES
+from lossmap.base.tables import DRIVER_WORDS, LAYER_WORDS, SOURCES
 from lossmap.report.words import NOT_KNOWN, ODDS, Price, Words, count_of, plain, price_usd_kg
 
 __all__ = [
@@ -38,8 +38,6 @@ SOURCE_WORDS: Mapping[str, str] = {
 # Nobody lays this many: beyond it the remedy is other stops, not more.
 TOO_MANY_STOPS = 300
 
-_DRIVER_WORDS: Mapping[str, str] = {"speed": "ground speed", "dryness": "dryness"}
-
 
 def headline(field_map: FieldMap) -> str:
     """The field in one line: its loss, what that is of the yield, and what it tracks."""
@@ -55,7 +53,7 @@ def headline(field_map: FieldMap) -> str:
 
 def driver_word(name: str) -> str:
     """ "ground speed" or "dryness"."""
-    return _DRIVER_WORDS.get(name, name)
+    return DRIVER_WORDS.get(name, name)
 
 
 def price_of(field_map: FieldMap) -> Price | None:
@@ -158,9 +156,8 @@ def _too_few(found: Driver) -> str:
     if found.stops == 0:
         return "" if found.note else "It was not tested."
     if found.stops_needed is None or found.stops_needed > TOO_MANY_STOPS:
-        what = "ground speed" if found.name == "speed" else "moisture"
         return (
-            f"{what.capitalize()} differed too little between the {count_of(found.stops, 'stop')} to tell; "
+            f"{LAYER_WORDS[found.name].capitalize()} differed too little between the {count_of(found.stops, 'stop')} to tell; "
             f"stops at clearly different {'speeds' if found.name == 'speed' else 'moistures'} would show more than more stops."
         )
     return (

@@ -20,10 +20,11 @@ from lossmap.base import reference
 from lossmap.base.estimates import NOTHING, Estimate
 from lossmap.base.field import Field
 from lossmap.base.settings import Settings
+from lossmap.base.tables import DRIVER_WORDS, LAYER_WORDS
 from lossmap.base.units import factor
 from lossmap.report.geojson import as_text, collection, lonlat
 from lossmap.report.run_file import version
-from lossmap.report.words import Words, count_of
+from lossmap.report.words import Words, count_of, sentence
 
 __all__ = ["StopsPlan", "geojson_of_plan", "gpx_of_plan", "needed_in_words", "said_of_plan", "values_of_plan"]
 
@@ -40,7 +41,6 @@ _DRIVERS = {
     "speed": ("speed_m_s", "speed_rank_pct", ("among the slowest ground", "slow ground", "fast ground", "among the fastest ground")),
     "dryness": ("moisture_pct", "moisture_rank_pct", ("among the driest grain", "dry grain", "damp grain", "among the dampest grain")),
 }
-_ASKS = {"speed": "ground speed", "dryness": "dryness"}
 
 
 @dataclass(frozen=True)
@@ -131,7 +131,7 @@ def gpx_of_plan(plan: StopsPlan) -> str:
     root = ElementTree.Element("gpx", {"xmlns": GPX, "version": "1.1", "creator": f"lossmap {version()}"})
     metadata = ElementTree.SubElement(root, "metadata")
     _child(metadata, "name", f"Stops to count: {plan.field.facts.name}")
-    _child(metadata, "desc", " ".join([f"{said_of_plan(plan)}.", *needed_in_words(plan), *map(_sentence, plan.notes), *cautions]))
+    _child(metadata, "desc", " ".join([f"{said_of_plan(plan)}.", *needed_in_words(plan), *map(sentence, plan.notes), *cautions]))
     for row, place in zip(plan.stops.to_dict("records"), lonlat(plan.stops.geometry), strict=True):
         point = ElementTree.SubElement(root, "wpt", {"lat": f"{place.y:.7f}", "lon": f"{place.x:.7f}"})
         _child(point, "name", str(row["stop"]))
@@ -148,9 +148,9 @@ def said_of_plan(plan: StopsPlan) -> str:
     number = count_of(len(plan.stops), "stop")
     if not plan.is_fitted:
         away = f", away from the {plan.counted} counted" if plan.counted else ""
-        named = {"place": "place", "speed": "ground speed", "dryness": "moisture"}
+        named = {"place": "place", **LAYER_WORDS}
         return f"{number}, spread over {_listed([named[part] for part in plan.basis])}{away}"
-    asked = [_ASKS[part] for part in plan.basis if part != "place"]
+    asked = [DRIVER_WORDS[part] for part in plan.basis if part != "place"]
     verdicts = f"the verdict{'' if len(asked) == 1 else 's'} on {_listed(asked)}, and for " if asked else ""
     return f"{number}, those that tell most for {verdicts}the map, after {count_of(plan.counted, 'stop')} counted"
 
@@ -160,7 +160,7 @@ def needed_in_words(plan: StopsPlan) -> list[str]:
     out = []
     for name, number in plan.needed.items():
         many = f"more than {plan.most_needed} further stops" if number is None else f"about {count_of(number, 'further stop')}"
-        out.append(f"Whether loss tracks {_ASKS[name]} can be said after {many} like these; plan again after counting some.")
+        out.append(f"Whether loss tracks {DRIVER_WORDS[name]} can be said after {many} like these; plan again after counting some.")
     return out
 
 
@@ -204,10 +204,6 @@ def _trait(row: Mapping[Any, Any], name: str, words: Words, is_reason: bool) -> 
 def _listed(parts: list[str]) -> str:
     """ "a", "a and b", "a, b and c"."""
     return " and ".join([", ".join(parts[:-1]), parts[-1]] if len(parts) > 1 else parts)
-
-
-def _sentence(note: str) -> str:
-    return f"{note[:1].upper()}{note[1:]}."
 
 
 def _child(parent: ElementTree.Element, tag: str, text: str) -> None:

@@ -13,7 +13,7 @@ from lossmap.base.estimates import NOTHING, Delay, Driver, EffectCurve, Estimate
 from lossmap.base.field import FieldMap
 from lossmap.base.reference import Crop
 from lossmap.base.tables import SOURCES
-from lossmap.base.units import factor
+from lossmap.report.json_values import by_acre, interval, known
 from lossmap.report.run_file import version
 from lossmap.report.sentences import price_of
 from lossmap.report.words import Price, bushels_ac
@@ -37,23 +37,23 @@ def summary(field_map: FieldMap) -> dict[str, Any]:
         "field_id": field_map.field.id,
         "crop": crop.name,
         "harvested_on": facts.harvested_on.isoformat() if facts.harvested_on else None,
-        "area_ha": _known(field_map.area_ha),
+        "area_ha": known(field_map.area_ha),
         "outline": "boundary" if field_map.outline_given else "cut area",
         "points": _points(field_map),
         "delay": {"flow_s": _delay(cleaning.flow_delay), "moisture_s": _delay(cleaning.moisture_delay)},
         **_both("yield", field_map.yield_kg_ha, crop),
-        "moisture_pct": _known(_mean_moisture(field_map)),
+        "moisture_pct": known(_mean_moisture(field_map)),
         "stops": len(field_map.losses),
-        "seed_mass_g": _interval(field_map.seed_mass_g),
+        "seed_mass_g": interval(field_map.seed_mass_g),
         "loss": {source: _loss(field_map, source) for source in ("total", *SOURCES)},
-        "loss_by_counting": _interval(field_map.loss_by_counting, "_kg_ha"),
+        "loss_by_counting": interval(field_map.loss_by_counting, "_kg_ha"),
         "loss_surface": _surface_note(field_map),
         "drivers": {
             name: _driver(found, crop, price) | {"curve": _curve(field_map.curves.get(name, EffectCurve()))}
             for name, found in field_map.drivers.items()
         },
         "zones": len(field_map.zones),
-        "zones_ha": _known(float(field_map.zones["area_ha"].sum())) if len(field_map.zones) else 0.0,
+        "zones_ha": known(float(field_map.zones["area_ha"].sum())) if len(field_map.zones) else 0.0,
         "inputs_sha256": dict(field_map.inputs),
         "notes": [*field_map.notes, *cleaning.notes],
     }
@@ -82,42 +82,41 @@ def _points(field_map: FieldMap) -> dict[str, Any]:
         "read": cleaning.read,
         "kept": cleaning.kept,
         "flags": {reason: int(number) for reason, number in cleaning.flags.items()},
-        "logged_ha": _known(cleaning.logged_ha),
-        "fresh_ha": _known(cleaning.fresh_ha),
-        "union_ha": _known(cleaning.union_ha),
-        "pass_offset_pct": _known(cleaning.pass_offset_pct),
+        "logged_ha": known(cleaning.logged_ha),
+        "fresh_ha": known(cleaning.fresh_ha),
+        "union_ha": known(cleaning.union_ha),
+        "pass_offset_pct": known(cleaning.pass_offset_pct),
         "machine_factors": {
-            name: {"factor": _known(by.mean), "low": _known(by.low), "high": _known(by.high)}
-            for name, by in cleaning.machine_factors.items()
+            name: {"factor": known(by.mean), "low": known(by.low), "high": known(by.high)} for name, by in cleaning.machine_factors.items()
         },
-        "yield_before": {name: _known(value) for name, value in cleaning.before.items()},
-        "yield_after": {name: _known(value) for name, value in cleaning.after.items()},
+        "yield_before": {name: known(value) for name, value in cleaning.before.items()},
+        "yield_after": {name: known(value) for name, value in cleaning.after.items()},
     }
 
 
 def _delay(delay: Delay) -> dict[str, Any]:
     return {
-        "mean_s": _known(delay.seconds),
-        "low_s": _known(delay.low),
-        "high_s": _known(delay.high),
+        "mean_s": known(delay.seconds),
+        "low_s": known(delay.low),
+        "high_s": known(delay.high),
         "applied": bool(delay.applied),
         "note": delay.note,
-        "curve": [[_known(seconds), _known(share)] for seconds, share in delay.curve],
+        "curve": [[known(seconds), known(share)] for seconds, share in delay.curve],
     }
 
 
 def _loss(field_map: FieldMap, source: str) -> dict[str, Any]:
     crop = field_map.field.crop
-    out = _interval(field_map.loss[source], "_kg_ha")
+    out = interval(field_map.loss[source], "_kg_ha")
     if crop.bushel_lb is not None:
-        out |= _interval(field_map.loss[source].times(bushels_ac(crop)), "_bu_ac")
+        out |= interval(field_map.loss[source].times(bushels_ac(crop)), "_bu_ac")
     share, of_loss = field_map.loss_of_yield_pct[source], field_map.share_of_loss_pct.get(source, NOTHING)
     if source != "total":
-        out |= {"pct_of_loss": _known(of_loss.mean), "pct_of_loss_low": _known(of_loss.low), "pct_of_loss_high": _known(of_loss.high)}
+        out |= {"pct_of_loss": known(of_loss.mean), "pct_of_loss_low": known(of_loss.low), "pct_of_loss_high": known(of_loss.high)}
     return out | {
-        "pct_of_total_yield": _known(share.mean),
-        "pct_of_total_yield_low": _known(share.low),
-        "pct_of_total_yield_high": _known(share.high),
+        "pct_of_total_yield": known(share.mean),
+        "pct_of_total_yield_low": known(share.low),
+        "pct_of_total_yield_high": known(share.high),
     }
 
 
@@ -130,16 +129,16 @@ def _driver(found: Driver, crop: Crop, price: Price | None) -> dict[str, Any]:
     share = {"": found.share_kg_ha.mean, "low_": found.share_kg_ha.low, "high_": found.share_kg_ha.high}
     out: dict[str, Any] = {
         "verdict": found.verdict,
-        "effect": _known(found.effect.mean),
-        "effect_low": _known(found.effect.low),
-        "effect_high": _known(found.effect.high),
+        "effect": known(found.effect.mean),
+        "effect_low": known(found.effect.low),
+        "effect_high": known(found.effect.high),
         "effect_unit": f"times the loss per {found.effect_step}",
-        "p": _known(1 - found.chance),
+        "p": known(1 - found.chance),
         "stops": found.stops,
         "stops_needed": found.stops_needed,
-        "reference": _known(found.reference),
+        "reference": known(found.reference),
         "reference_unit": "m/s" if found.name == "speed" else "%",
-        "coincidence": _known(found.coincidence),
+        "coincidence": known(found.coincidence),
         "note": found.note,
     }
     for end, value in share.items():
@@ -149,77 +148,60 @@ def _driver(found: Driver, crop: Crop, price: Price | None) -> dict[str, Any]:
 
 def _curve(curve: EffectCurve) -> list[list[float | None]]:
     """``[at, mean, low, high]`` at each value."""
-    return [[_known(at), *map(_known, (one.mean, one.low, one.high))] for at, one in zip(curve.at, curve.loss_kg_ha, strict=True)]
+    return [[known(at), *map(known, (one.mean, one.low, one.high))] for at, one in zip(curve.at, curve.loss_kg_ha, strict=True)]
 
 
 def _money(field_map: FieldMap, price: Price) -> dict[str, Any]:
     """What the loss would have sold for."""
-    return {"price": price.text, "price_usd_kg": _known(price.usd_kg), **_worth("loss", field_map.loss["total"], price)}
+    return {"price": price.text, "price_usd_kg": known(price.usd_kg), **_worth("loss", field_map.loss["total"], price)}
 
 
 def _worth(name: str, loss_kg_ha: Estimate, price: Price) -> dict[str, Any]:
     """Loss in money, by area and over the field."""
     per_ha = loss_kg_ha.times(price.usd_kg)
     return {
-        f"{name}_usd_ha": _interval(per_ha),
-        f"{name}_usd_ac": _interval(_by_acre(per_ha)),
-        f"{name}_usd": _interval(per_ha.times(price.area_ha)),
+        f"{name}_usd_ha": interval(per_ha),
+        f"{name}_usd_ac": interval(by_acre(per_ha)),
+        f"{name}_usd": interval(per_ha.times(price.area_ha)),
     }
-
-
-def _by_acre(by_hectare: Estimate) -> Estimate:
-    return by_hectare.times(1 / factor("ha", "ac"))
 
 
 def _pace(found: Pace) -> dict[str, Any]:
     return {
         "verdict": found.verdict,
         "missing": list(found.missing),
-        "hour_usd_h": _known(found.hour_usd_h),
-        "efficiency_pct": _known(found.efficiency_pct),
-        "best_m_s": _interval(found.best_m_s),
-        "today_m_s": _known(found.today_m_s),
-        "slowest_m_s": _known(found.slowest_m_s),
-        "fastest_m_s": _known(found.fastest_m_s),
-        "gain_usd_ha": _interval(found.gain_usd_ha),
-        "gain_usd_ac": _interval(_by_acre(found.gain_usd_ha)),
-        "gain_usd_h": _interval(found.gain_usd_h),
-        "even_usd_ha": _interval(found.even_usd_ha),
-        "even_usd_ac": _interval(_by_acre(found.even_usd_ha)),
-        "even_usd_h": _interval(found.even_usd_h),
+        "hour_usd_h": known(found.hour_usd_h),
+        "efficiency_pct": known(found.efficiency_pct),
+        "best_m_s": interval(found.best_m_s),
+        "today_m_s": known(found.today_m_s),
+        "slowest_m_s": known(found.slowest_m_s),
+        "fastest_m_s": known(found.fastest_m_s),
+        "gain_usd_ha": interval(found.gain_usd_ha),
+        "gain_usd_ac": interval(by_acre(found.gain_usd_ha)),
+        "gain_usd_h": interval(found.gain_usd_h),
+        "even_usd_ha": interval(found.even_usd_ha),
+        "even_usd_ac": interval(by_acre(found.even_usd_ha)),
+        "even_usd_h": interval(found.even_usd_h),
     }
 
 
 def _reel(found: ReelSpeed, crop: Crop) -> dict[str, Any]:
     usual = reference.reel_range(crop.name)
     return {
-        "index": _known(found.index),
-        "slow_index": _known(found.slow_index),
-        "fast_index": _known(found.fast_index),
-        "mean_m_s": _known(found.mean_m_s),
-        "rpm_per_index": _known(found.rpm_per_index),
+        "index": known(found.index),
+        "slow_index": known(found.slow_index),
+        "fast_index": known(found.fast_index),
+        "mean_m_s": known(found.mean_m_s),
+        "rpm_per_index": known(found.rpm_per_index),
         "usual_low": usual.low if usual else None,
         "usual_high": usual.high if usual else None,
         "sources": list(dict.fromkeys((*usual.low_keys, *usual.high_keys))) if usual else [],
     }
 
 
-def _interval(estimate: Estimate, unit: str = "") -> dict[str, Any]:
-    return {
-        f"mean{unit}": _known(estimate.mean),
-        f"low{unit}": _known(estimate.low),
-        f"high{unit}": _known(estimate.high),
-    }
-
-
 def _both(name: str, value_kg_ha: float, crop: Crop) -> Mapping[str, Any]:
     """A mass per area in kg/ha, and in bu/ac for crops sold by the bushel."""
-    out = {f"{name}_kg_ha": _known(value_kg_ha)}
+    out = {f"{name}_kg_ha": known(value_kg_ha)}
     if crop.bushel_lb is not None:
-        out[f"{name}_bu_ac"] = _known(value_kg_ha * bushels_ac(crop))
+        out[f"{name}_bu_ac"] = known(value_kg_ha * bushels_ac(crop))
     return out
-
-
-def _known(value: float) -> float | None:
-    """JSON has no NaN: what nobody knows is null. Six significant figures are more than any estimate holds."""
-    return float(f"{value:.6g}") if math.isfinite(value) else None

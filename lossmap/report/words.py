@@ -19,7 +19,7 @@ from lossmap.base.estimates import Estimate
 from lossmap.base.reference import Crop
 from lossmap.base.units import factor, quantity
 
-__all__ = ["NOT_KNOWN", "ODDS", "Price", "Scale", "Words", "bushels_ac", "count_of", "plain", "price_usd_kg"]
+__all__ = ["NOT_KNOWN", "ODDS", "Price", "Scale", "Words", "bushels_ac", "count_of", "plain", "price_usd_kg", "sentence"]
 
 Units = Literal["us", "metric"]
 
@@ -260,6 +260,11 @@ def plain(value: float, places: int) -> str:
 def count_of(number: float, noun: str) -> str:
     """ "1 stop", "12 stops", "1.5 points"."""
     return f"{number:,g} {noun}{'' if number == 1 else 's'}"
+
+
+def sentence(note: str) -> str:
+    """A note that stood behind a colon, on its own."""
+    return f"{note[:1].upper()}{note[1:]}."
 
 
 def bushels_ac(crop: Crop) -> float:

@@ -58,13 +58,14 @@ from sklearn.base import BaseEstimator
 from lossmap.base.estimates import Z90, Estimate
 from lossmap.base.grid import Floats
 from lossmap.base.logloss import FALLEN, Hinge
+from lossmap.base.tables import DRIVE
 from lossmap.surfaces.laplace import Counts, Fit, Prior, laplace
 
 __all__ = ["DRIVERS", "SLOPE_SD", "CountModel", "Counted", "Posterior", "Slope"]
 
 Whole = npt.NDArray[np.intp]
 
-DRIVERS = ("speed", "dryness")
+DRIVERS = tuple(DRIVE)
 
 # The lattice. Ranges, at which correlation has fallen to 0.37, as shares of the field's diagonal;
 # they halve (see the module's last point), of rough processes first, of smooth ones after.

@@ -14,8 +14,9 @@ from scipy.spatial import cKDTree
 from lossmap.base.field import FieldMap
 from lossmap.base.grid import Floats
 from lossmap.base.logloss import CountDoubt, DriverDoubt, Hinge
+from lossmap.base.tables import DRIVE
 from lossmap.surfaces.counts import INTERCEPT_SD, LATTICE, RANGE, ROUGH, SD, SLOPE_SD, Counted
-from lossmap.surfaces.loss import LAYERS, knots
+from lossmap.surfaces.loss import knots
 from lossmap.surfaces.positions import parted
 
 __all__ = ["StopCounts", "left_in_doubt"]
@@ -146,7 +147,7 @@ def _told(counted: Counted, size: float) -> StopCounts:
 
 def _driver(field_map: FieldMap, name: str, places_m: Floats, everywhere: Floats, wanted_sd: float) -> DriverDoubt:
     """What the map says of one driver; where its stops were all cut alike, as if nothing were known."""
-    found, losses, column = field_map.drivers[name], field_map.losses, LAYERS[name][0]
+    found, losses, column = field_map.drivers[name], field_map.losses, DRIVE[name]
     knot = found.reference if np.isfinite(found.reference) else float(np.nanmedian(everywhere))
     known = np.isfinite(everywhere)
     nearest = cKDTree(places_m[known]).query(shapely.get_coordinates(losses.geometry.to_numpy()))[1]

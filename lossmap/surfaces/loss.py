@@ -16,7 +16,7 @@ from lossmap.base.estimates import NOTHING, Z90, Beginning, Estimate, SlopeEvide
 from lossmap.base.grid import Floats, Grid, Surface
 from lossmap.base.logloss import Typical
 from lossmap.base.settings import Settings, ZoneSettings
-from lossmap.base.tables import POSITIONS, SOURCES
+from lossmap.base.tables import DRIVE, LAYER_WORDS, POSITIONS, SOURCES
 from lossmap.surfaces.counts import DRIVERS, SLOPE_SD, CountModel
 from lossmap.surfaces.excess import cell_excess, field_excess
 from lossmap.surfaces.positions import parted
@@ -26,9 +26,6 @@ from lossmap.surfaces.surrogate import coincidence
 __all__ = ["LossSurface", "knots", "loss_surface"]
 
 Bools = npt.NDArray[np.bool_]
-
-#: The layer, the column of LOSSES and the words of each driver.
-LAYERS = {"speed": ("speed_m_s", "ground speed"), "dryness": ("moisture_pct", "moisture")}
 
 # Where no reference is set, knots at these parts of the field's own values: an effect that
 # begins at the slowest (wettest) tenth is nearly a straight line, one that begins beyond
@@ -156,7 +153,7 @@ class _Field:
         self.layers: dict[str, Floats] = {}
         self.why_not: dict[str, str] = {}
         for driver in DRIVERS:
-            self._take_in(driver, losses, layers.get(LAYERS[driver][0]))
+            self._take_in(driver, losses, layers.get(DRIVE[driver]))
 
     def result(self) -> LossSurface:
         model = self._model()
@@ -187,7 +184,7 @@ class _Field:
 
     def _take_in(self, driver: str, losses: gpd.GeoDataFrame, layer: Surface | None) -> None:
         """Set a driver's values at cells and stops, or say why it is left out."""
-        column, words = LAYERS[driver]
+        column, words = DRIVE[driver], LAYER_WORDS[driver]
         if layer is None or not np.isfinite(layer.mean).any():
             self.why_not[driver] = f"the log has no {words}"
             return
@@ -277,7 +274,7 @@ class _Field:
         least = max(self.settings.zones.least_excess / 100 * mean_kg_ha, 1e-6)
         found = cell_excess(model, driver, self.cells, *_pair(self.at_cells), least)
         beyond = f"{'above' if driver == 'speed' else 'below'} {model.knots_[driver]:.3g} {'m/s' if driver == 'speed' else '%'}"
-        note = f"loss that goes with {LAYERS[driver][1]} {beyond}"
+        note = f"loss that goes with {LAYER_WORDS[driver]} {beyond}"
         excess = self._surface("excess_kg_ha", "kg/ha", note, found.mean, found.low, found.high)
         chance = 100 * found.chance
         return excess, self._surface("chance_pct", "%", f"chance of {least:.3g} kg/ha or more: {note}", chance, chance, chance)
@@ -331,7 +328,7 @@ def _together(losses: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     counts = int(losses[[f"seeds_{position}" for position in POSITIONS]].notna().to_numpy().sum())
     if counts <= MOST_COUNTS:
         return losses
-    drive = [name for name, _ in LAYERS.values() if name in losses]
+    drive = [name for name in DRIVE.values() if name in losses]
     group = _groups(losses, drive, max(1, int(MOST_COUNTS * len(losses) / counts)))
     places = shapely.get_coordinates(losses.geometry.to_numpy())
     columns = {name: losses[name].groupby(group).mean().to_numpy() for name in (*drive, "concentration", "weighed")}

@@ -15,7 +15,7 @@ from scipy import ndimage
 from lossmap.base.estimates import Driver
 from lossmap.base.grid import Surface
 from lossmap.base.settings import ZoneSettings
-from lossmap.base.tables import ZONES
+from lossmap.base.tables import DRIVER_WORDS, ZONES
 
 __all__ = ["zones"]
 
@@ -25,7 +25,6 @@ Bools = npt.NDArray[np.bool_]
 BEYOND = {"speed": "was cut faster than {:.2g} m/s", "dryness": "was drier than {:.3g} % when cut"}
 #: Parts of a zone lie at most twice this many cells apart (20 m at 5 m a cell: about two headers).
 JOINED_CELLS = 2
-REASON = {"speed": "ground speed", "dryness": "dryness"}
 
 
 def zones(
@@ -102,7 +101,7 @@ def _row(driver: Driver, cells: Bools, polygon: shapely.Geometry, loss: Surface,
             row[f"{what}_{end}kg_ha"] = float(np.mean(part[cells], dtype=float))
     row["chance_pct"] = float(np.mean(chance.mean[cells], dtype=float))
     row["why"] = (
-        f"This part of the field {BEYOND[driver.name].format(driver.reference)}; loss here tracks {REASON[driver.name]}, "
+        f"This part of the field {BEYOND[driver.name].format(driver.reference)}; loss here tracks {DRIVER_WORDS[driver.name]}, "
         f"about {row['excess_kg_ha']:.3g} kg/ha ({row['excess_low_kg_ha']:.3g} to {row['excess_high_kg_ha']:.3g}) above the reference."
     )
     return row

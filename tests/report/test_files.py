@@ -1,0 +1,38 @@
+"""Files as every report writes them."""
+
+import json
+from functools import partial
+
+import pytest
+
+from lossmap.base.errors import ReadError, WriteError
+from lossmap.report.files import json_text, write_text, written
+
+
+def test_text_has_the_same_bytes_everywhere(tmp_path):
+    """UTF-8, and the line ends it was given."""
+    write_text(tmp_path / "said.txt", "half \u00bd\nnext\n")
+    assert (tmp_path / "said.txt").read_bytes() == b"half \xc2\xbd\nnext\n"
+
+
+def test_a_disk_that_refuses_is_said_with_its_place(tmp_path):
+    """Where, why and what to do; what a writer refuses itself passes."""
+    place = tmp_path / "nowhere" / "said.txt"
+    with pytest.raises(WriteError, match=r"said\.txt: cannot be written \(No such file or directory\); make room"):
+        written(place, partial(write_text, text=""), "make room")
+
+    def refusing(path):
+        raise ReadError("of its own")
+
+    with pytest.raises(ReadError, match="of its own"):
+        written(place, refusing, "make room")
+
+
+def test_json_is_read_back():
+    """Letters stay letters, and what JSON has no word for is refused."""
+    text = json_text({"name": "M\u00fchle", "of": [1.5, None]})
+    assert text.endswith("}\n")
+    assert "M\u00fchle" in text
+    assert json.loads(text) == {"name": "M\u00fchle", "of": [1.5, None]}
+    with pytest.raises(ValueError, match="not JSON compliant"):
+        json_text([float("nan")])
