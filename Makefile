@@ -9,10 +9,11 @@ export OPENBLAS_NUM_THREADS := 1
 
 .PHONY: demo test slow bench check docs clean
 
-demo: .venv/use          ## map the made fields, rank the made farm; ends with the paths to open
+demo: .venv/use          ## map the made fields, plan stops in one, rank the made farm; ends with the paths to open
 	@for field in $(DEMO_FIELDS); do $(BIN)/lossmap map $$field --out out/demo --config configs/demo.toml --quiet || exit; done
+	@$(BIN)/lossmap stops demo-fields/gravel-eighty --out out/demo --quiet
 	@$(BIN)/lossmap rank demo-fields/made-farm --on 2025-09-25 --out out/demo --quiet
-	@echo "open $(CURDIR)/out/demo/pond-piece/map.html in a browser (or another field's beside it), and $(CURDIR)/out/demo/made-farm/ranking.html"
+	@echo "open $(CURDIR)/out/demo/pond-piece/map.html in a browser (or another field's beside it), $(CURDIR)/out/demo/gravel-eighty/count-sheet.html on a phone, and $(CURDIR)/out/demo/made-farm/ranking.html"
 
 test: .venv/develop      ## everything but the long simulations
 	$(BIN)/pytest -n 2 --dist loadfile

@@ -72,6 +72,7 @@ def count_sheet(plan: StopsPlan) -> str:
         positions=POSITION_WORDS,
         how={position: reference.counting(position, plan.field.crop.name) for position in (*POSITIONS, "all")},
         stops=stops,
+        is_cut=_is_cut(plan),
         most_frames=_most_frames(stops),
         own_rows=OWN_ROWS,
         sketch=_sketch(plan, drawing, words),
@@ -98,6 +99,11 @@ def _stops(plan: StopsPlan) -> list[dict[str, Any]]:
         }
         for row in values_of_plan(plan)["stops"]
     ]
+
+
+def _is_cut(plan: StopsPlan) -> bool:
+    """Whether the plan lies on ground that a log shows as cut."""
+    return "speed_m_s" in plan.stops and bool(plan.stops["speed_m_s"].notna().any())
 
 
 def _sketch(plan: StopsPlan, drawing: Drawing | None, words: Words) -> dict[str, Any] | None:
@@ -182,6 +188,8 @@ def _for_script(plan: StopsPlan, stops: list[dict[str, Any]], drawing: Drawing |
         "sheet": _digest(plan.field.id, plan.field.crop.name, words.units, stops),
         "stops": stops,
         "positions": POSITION_WORDS,
+        # where the log shows the ground cut, only what lies behind the combine is left to count
+        "start": POSITIONS[-1] if _is_cut(plan) else POSITIONS[0],
         "frame": {"column": column, "unit": words.frame.unit, "m2": factor(unit, "m2"), "usual": frame, "ears": ear_area},
         "ears": {"grams": ear.mean, "doubt": plan.settings.loss.ear_mass_doubt / 100} if ear is not None else None,
         "mass": {"grams": mass.mean, "sd": mass.log_sd} if mass else None,

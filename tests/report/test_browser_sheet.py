@@ -45,16 +45,22 @@ def written(plan: StopsPlan, folder: Path, name: str = "count-sheet.html") -> Pa
 
 @pytest.fixture(scope="module")
 def pages(make_plan: Callable[..., StopsPlan], field_map: FieldMap, hostile_map: FieldMap, tmp_path_factory: pytest.TempPathFactory) -> Any:
-    """Sheets of the made plan, of one whose residue lies in a windrow, and of one full of hostile text."""
+    """Sheets of the made plan, on ground still to be cut and on ground cut, with residue in a windrow, and full of hostile text."""
     folder = tmp_path_factory.mktemp("sheets")
-    plan = make_plan(field_map)
+    plan = standing(make_plan(field_map))
     windrow = dataclasses.replace(plan.field, facts=plan.field.facts.model_copy(update={"discharge_width": 1.524}))
     plans = {
         "sheet": plan,
+        "cut": make_plan(field_map),
         "windrow": dataclasses.replace(plan, field=windrow),
         "hostile": make_plan(hostile_map, notes=("{{7*7}}<script>window.hit=1</script>",)),
     }
     return {name: written(one, folder, f"{name}.html") for name, one in plans.items()}
+
+
+def standing(plan: StopsPlan) -> StopsPlan:
+    """The same plan before any machine was there."""
+    return dataclasses.replace(plan, stops=plan.stops.drop(columns=["speed_m_s", "speed_rank_pct"]))
 
 
 @pytest.fixture(scope="module")
@@ -141,6 +147,8 @@ def test_three_stops_go_through_the_sheet_into_the_map(fresh: Any, demo: Path, t
     page = written(plan, tmp_path)
     opened(fresh, page)
     go(fresh, "P1")
+    # a machine stands here still, so all three positions can be counted
+    fresh.driver.find_element("css selector", ".position[data-position=before_header] .frames input").click()
     for frames in ([1, 0, 0, 2], [7, 12, 3, 9], [16, 25, 11, 30]):
         for number in frames:
             add(fresh, number)
@@ -255,6 +263,15 @@ def made_counts(stop: str, row: tuple[int, int, int]) -> gpd.GeoDataFrame:
         for position, number in zip(POSITIONS, row, strict=True)
     ]
     return gpd.GeoDataFrame(rows, geometry=[shapely.Point(431_100, 4_640_100)] * 3, crs=32615)
+
+
+def test_on_cut_ground_the_form_begins_behind_the_combine(fresh: Any, pages: dict[str, Path]) -> None:
+    """Where the log shows the ground cut, the first key counts behind the combine, and the page says why."""
+    for name, begins, is_said in (("cut", "Behind the combine, frame 1", True), ("sheet", "In front of the header, frame 1", False)):
+        opened(fresh, pages[name])
+        go(fresh, "P4")
+        assert begins in fresh.run("return document.getElementById('pad-says').textContent")
+        assert ("The log shows this ground cut" in fresh.run("return document.getElementById('stop').innerText")) == is_said
 
 
 def test_one_frame_is_called_a_hint(fresh: Any, pages: dict[str, Path]) -> None:
@@ -649,7 +666,7 @@ def test_hostile_text_shows_letter_for_letter_and_nothing_runs(fresh: Any, pages
 def test_it_is_a_paper_sheet_without_scripts(fresh: Any, pages: dict[str, Path]) -> None:
     """As a phone's file preview shows it: cautions, how to count, sketch and the table with its boxes; no dead button."""
     with fresh.without_scripts():
-        fresh.open(pages["sheet"], wait="true")
+        fresh.open(pages["cut"], wait="true")
         text = fresh.run("return document.body.innerText")
         assert fresh.run("return document.querySelectorAll('.boxes span').length") == 3 * 25 + 2 * 7
         assert fresh.run("return [...document.querySelectorAll('button, input, a')].filter(part => part.offsetHeight).length") == 0

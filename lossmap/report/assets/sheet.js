@@ -294,7 +294,7 @@ function ownStop() {
 }
 
 // ---- one stop --------------------------------------------------------------------------------------
-let open = null, active = { position: POSITIONS[0], frame: 0 }, undone = [];
+let open = null, active = { position: said.start, frame: 0 }, undone = [];
 function current() { return counts.stops[open] || (counts.stops[open] = blank(open)); }
 function section(position) { return document.querySelector('.position[data-position="' + position + '"]'); }
 function boxes(position) { return Math.max(wanted(), current().counted[position].frames.length); }
