@@ -118,9 +118,8 @@ def test_no_other_page_has_a_word_of_it(browser: Any, pages: dict[str, Path]) ->
 def test_the_still_map_shows_until_the_live_one_stands(browser: Any, pages: dict[str, Path]) -> None:
     """First paint: with the page's start held up, the still map fills the live map's place; afterwards it is gone."""
     browser.size(*SIZES["phone"], touch=True)
-    held = "window.DecompressionStream = function () { return {readable: new Response('').body, writable: new WritableStream()}; };"
-    hold = "Response.prototype.arrayBuffer = () => new Promise(done => { window.go = () => done(new ArrayBuffer(0)); });"
-    with browser.before_page(held + hold):
+    hold = "HTMLImageElement.prototype.decode = () => new Promise(done => { window.go = done; });"
+    with browser.before_page(hold):
         browser.open(pages["map"], wait="window.go")
         boxes = browser.run("return ['.still', '.map-box'].map(one => document.querySelector(one).getBoundingClientRect().toJSON())")
         assert {side: boxes[0][side] for side in ("left", "right", "bottom")} == {
