@@ -73,7 +73,8 @@ def along(codes: Codes) -> bytes:
 
 def one_by_one(codes: Codes) -> bytes:
     """Codes in a row: the next is guessed to be like the one before."""
-    return _low_and_high(np.diff(codes.astype(np.int64), prepend=0))
+    whole = codes.astype(np.int64)
+    return _low_and_high(whole - np.concatenate([[0], whole[:-1]])[: len(whole)])
 
 
 def _low_and_high(misses: npt.NDArray[np.int64]) -> bytes:

@@ -18,7 +18,18 @@ from lossmap.report import leaflet
 from lossmap.report.advice import first_step, yardstick
 from lossmap.report.foliummap import folium_script
 from lossmap.report.layers import UNKNOWN_BEYOND_M, UNKNOWN_RATIO, Layer, Sheet, sheet, unknown_part
-from lossmap.report.numbers import doubt_line, flat_line, headline, loss_rows, money_line, more_counts, seeds_line, subtitle, words_of
+from lossmap.report.numbers import (
+    doubt_line,
+    flat_line,
+    grain_line,
+    headline,
+    loss_rows,
+    money_line,
+    more_counts,
+    seeds_line,
+    subtitle,
+    words_of,
+)
 from lossmap.report.packing import deflated, over_grid
 from lossmap.report.picture import Steps
 from lossmap.report.pointbytes import point_bytes, shown_levels
@@ -30,7 +41,7 @@ from lossmap.report.still import Still, outline_within_m, still
 from lossmap.report.templates import LIVE, asset, filled, json_block, policy
 from lossmap.report.words import ODDS, Scale, Words, count_of
 
-__all__ = ["webmap"]
+__all__ = ["packed_cells", "webmap"]
 
 
 def webmap(field_map: FieldMap) -> str:
@@ -67,7 +78,7 @@ def webmap(field_map: FieldMap) -> str:
         styles=markupsafe.Markup(leaflet.style() + asset("page.css") + asset("field.css") + asset("map.css")),
         licence=leaflet.licence(),
         for_script=json_block(for_script),
-        packed={"points": points["packed"] if points else "", "cells": _cells(drawn) if drawn else ""},
+        packed={"points": points["packed"] if points else "", "cells": packed_cells(drawn) if drawn else ""},
         layers=drawn.layers if drawn else (),
         points=points,
         coarse=_coarse_line(field_map, drawn, points, words),
@@ -94,6 +105,7 @@ def _texts(field_map: FieldMap, words: Words) -> dict[str, Any]:
         "headline": headline(field_map, words),
         "doubt": doubt_line(),
         "flat": flat_line(field_map),
+        "grain": grain_line(field_map, words),
         "money": money_line(field_map, words),
         "seeds": seeds_line(field_map, words),
         "usual": yardstick(field_map, words)[0],
@@ -193,7 +205,7 @@ def _sheet(drawn: Sheet) -> dict[str, Any]:
     }
 
 
-def _cells(drawn: Sheet) -> str:
+def packed_cells(drawn: Sheet) -> str:
     """The codes themselves."""
     return deflated(*(over_grid(layer.steps.codes) for layer in _read(drawn)), *(over_grid(part.codes) for part in _ends(drawn)))
 

@@ -28,9 +28,9 @@ def test_same_field_same_bytes(field_map: FieldMap, text: str) -> None:
 
 
 def test_eighty_thousand_points_stay_under_a_megabyte(made: Callable[..., FieldMap]) -> None:
-    """80,000 points and five layers of 26,000 cells: small enough for a mail."""
-    big = made((150, 174), 80_000)
-    assert len(big.cells) > 20_000
+    """80,000 points and five layers of 53,000 cells: small enough for a mail."""
+    big = made((260, 270), 80_000)
+    assert len(big.cells) > 53_000
     assert len(webmap(big).encode()) < 1_000_000
 
 

@@ -11,6 +11,7 @@ const NOTHING = "data:image/gif;base64,R0lGODlhAQABAIAAAAAAAP///yH5BAEAAAAALAAAA
 const drawn = {};                      // layers by key
 const cells = {};                      // codes of each surface by key
 let points = null;                     // unpacked points
+let asked = 0;                         // readings asked for: only the last is shown
 let current = null;
 
 // ---- numbers and places ------------------------------------------------------------------
@@ -339,17 +340,29 @@ function dressZones() {
 }
 const numbers = L.layerGroup();
 function dressStops() {
-  // beside the north mark and the zoom buttons, not under them
-  const popup = { maxWidth: Math.max(120, Math.min(280, map.getSize().x - 156)), autoPanPaddingTopLeft: [56, 10], autoPanPaddingBottomRight: [70, 10] };
   variable("geo_json", "stops").eachLayer(function (layer) {
     const stop = said.stops[layer.feature.properties.i];
     // short enough for a phone's map; the strip below has room for the rest
-    layer.bindPopup(lines(["Stop " + stop.name, "Loss, all sources: " + stop.total, stop.counted]), popup);
+    layer.bindPopup(lines(["Stop " + stop.name, "Loss, all sources:", stop.total]));
     layer.on("popupopen", function () {
+      asked++;
       reading.textContent = "Stop " + stop.name + ": loss " + stop.total + "; preharvest " + stop.preharvest + ", header " + stop.header +
-        ", threshing " + stop.threshing + ". Cut at " + stop.speed + ", " + stop.moisture + " moisture." + (stop.note ? " Note: " + stop.note : "");
+        ", threshing " + stop.threshing + ". Counted: " + stop.counted + ". Cut at " + stop.speed + ", " + stop.moisture + " moisture." +
+        (stop.note ? " Note: " + stop.note : "");
     });
     numbers.addLayer(label(layer.getLatLng(), stop.short, "stop-number", Math.max(34, 9 * stop.short.length + 10), 24));
+  });
+  roomForPopups();
+  map.on("resize", roomForPopups);
+}
+// right of the north mark, left of the zoom buttons, above the scale bar
+function roomForPopups() {
+  const size = map.getSize();
+  variable("geo_json", "stops").eachLayer(function (layer) {
+    L.setOptions(layer.getPopup(), {
+      minWidth: 60, maxWidth: Math.max(110, Math.min(280, size.x - 160)), maxHeight: Math.max(90, size.y - 130),
+      autoPanPaddingTopLeft: [58, 10], autoPanPaddingBottomRight: [70, 56]
+    });
   });
 }
 function numbersByZoom() {
@@ -412,7 +425,6 @@ function pointAt(latlng) {
   if (points.state[found]) return "Point here has no yield.";
   return "Point here: yield " + number(said.points.levels[points.code[found]], said.points.places) + " " + said.points.unit + ".";
 }
-let asked = 0;
 async function read(latlng, before) {
   const mine = ++asked;
   if (sheet) { try { await unpackCells(true); } catch (fault) { tooOld(); return; } }
