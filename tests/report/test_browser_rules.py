@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import itertools
 import re
 from pathlib import Path
 from typing import Any
@@ -162,6 +163,21 @@ def test_a_popup_lies_wholly_in_a_phones_map(browser: Any, pages: dict[str, Path
         )
         said = browser.run("return document.getElementById('reading').textContent")
         assert re.search(r": loss [\d.]+ bu/ac .* Counted: 3 before the header, .* on 10 sq ft", said), said
+
+
+def test_numbers_of_stops_hide_neither_letters_nor_each_other(browser: Any, pages: dict[str, Path]) -> None:
+    """Close in, some stops show their number and no two of what is written share ground; far out there are dots only."""
+    browser.size(*SIZES["desk"])
+    opened(browser, pages["map"])
+    shown = "return [...document.querySelectorAll('.stop-number, .letter')].map(one => one.getBoundingClientRect().toJSON())"
+    for zoom in (17, 19):
+        browser.run("fieldPage.map.setZoom(arguments[0], {animate: false})", zoom)
+        boxes = browser.run(shown)
+        assert len(boxes) > 5
+        # a marker stands on a whole pixel: what shares less than one shares nothing
+        assert not [1 for a, b in itertools.combinations(boxes, 2) if overlap({**a, "right": a["right"] - 1, "bottom": a["bottom"] - 1}, b)]
+    browser.run("fieldPage.map.setZoom(15, {animate: false})")
+    assert browser.run("return document.querySelectorAll('.stop-number').length") == 0
 
 
 @pytest.mark.parametrize("name", ["report", "hostile-report"])

@@ -331,14 +331,16 @@ function label(latlng, text, look, width, height) {
   box.textContent = text;
   return L.marker(latlng, { interactive: false, keyboard: false, icon: L.divIcon({ html: box, className: look, iconSize: [width, height] }) });
 }
+const letters = [];
 function dressZones() {
   said.zones.forEach(function (zone) {
     const web = bend(said.toWeb, zone.at[0], zone.at[1]);
     const at = L.CRS.EPSG3857.unproject(L.point(web[0], web[1]));
-    drawn.zones.addLayer(label(at, zone.letter, "letter", Math.max(24, 11 * zone.letter.length + 8), 24));
+    letters.push(label(at, zone.letter, "letter", Math.max(24, 11 * zone.letter.length + 8), 24));
+    drawn.zones.addLayer(letters[letters.length - 1]);
   });
 }
-const numbers = L.layerGroup();
+const numbers = L.layerGroup(), stopNumbers = [];
 function dressStops() {
   variable("geo_json", "stops").eachLayer(function (layer) {
     const stop = said.stops[layer.feature.properties.i];
@@ -350,7 +352,7 @@ function dressStops() {
         ", threshing " + stop.threshing + ". Counted: " + stop.counted + ". Cut at " + stop.speed + ", " + stop.moisture + " moisture." +
         (stop.note ? " Note: " + stop.note : "");
     });
-    numbers.addLayer(label(layer.getLatLng(), stop.short, "stop-number", Math.max(34, 9 * stop.short.length + 10), 24));
+    stopNumbers.push(label(layer.getLatLng(), stop.short, "stop-number", Math.max(34, 9 * stop.short.length + 10), 24));
   });
   roomForPopups();
   map.on("resize", roomForPopups);
@@ -365,9 +367,24 @@ function roomForPopups() {
     });
   });
 }
+// from zoom 17 on a stop shows its number, where it hides no letter and no other number
 function numbersByZoom() {
   if (!drawn.stops) return;
-  if (map.getZoom() >= 17) drawn.stops.addLayer(numbers); else drawn.stops.removeLayer(numbers);
+  drawn.stops.removeLayer(numbers);
+  if (map.getZoom() < 17) return;
+  const taken = letters.map(boxOf);
+  numbers.clearLayers();
+  stopNumbers.forEach(function (number) {
+    const box = boxOf(number);
+    if (taken.some(function (other) { return box.intersects(other); })) return;
+    taken.push(box);
+    numbers.addLayer(number);
+  });
+  drawn.stops.addLayer(numbers);
+}
+function boxOf(marker) {
+  const middle = map.project(marker.getLatLng()), half = L.point(marker.options.icon.options.iconSize).divideBy(2);
+  return L.bounds(middle.subtract(half), middle.add(half));
 }
 
 // ---- reading ------------------------------------------------------------------------------------
