@@ -42,19 +42,15 @@ function classOf(value, edges) {
 
 // ---- unpacking: after the map stands, in idle moments; at once when somebody asks -------------
 // The browser's own inflate; an old browser keeps colours and key.
-let hurry = false, wake = function () {};
-function rest() {
-  if (hurry) return Promise.resolve();
-  return new Promise(function (done) {
-    wake = done;
-    if (window.requestIdleCallback) requestIdleCallback(done); else setTimeout(done, 30);
-  });
-}
+function idle(done) { if (window.requestIdleCallback) requestIdleCallback(done); else setTimeout(done, 30); }
 function once(work) {
-  let begun = null;
+  let begun = null, hurry = false, wake = function () {};
+  function rest() {
+    return hurry ? Promise.resolve() : new Promise(function (done) { wake = done; idle(done); });
+  }
   return function (now) {
     if (now) { hurry = true; wake(); }
-    return begun || (begun = work().finally(function () { hurry = false; }));
+    return begun || (begun = work(rest));
   };
 }
 function parsed() {
@@ -95,7 +91,7 @@ function overGrid(loose, at, rows, cols) {
   }
   return { codes: codes, end: high };
 }
-const unpackCells = once(async function () {
+const unpackCells = once(async function (rest) {
   const loose = await inflated("map-cells"), keys = sheet.layers.map(function (layer) { return layer.key; }).concat(sheet.bounds.length ? ["low", "high"] : []);
   let at = 0;
   for (const key of keys) {
@@ -105,7 +101,7 @@ const unpackCells = once(async function () {
   }
 });
 const SLICE = 20000;
-const unpackPoints = once(async function () {
+const unpackPoints = once(async function (rest) {
   const from = said.points, n = from.n, loose = await inflated("map-points");
   const found = { n: n, x: new Float32Array(n), y: new Float32Array(n), state: loose.subarray(0, n), code: new Uint16Array(n) };
   const east = new Int32Array(n), north = new Int32Array(n);
@@ -362,7 +358,7 @@ function roomForPopups() {
   const size = map.getSize();
   variable("geo_json", "stops").eachLayer(function (layer) {
     L.setOptions(layer.getPopup(), {
-      minWidth: 60, maxWidth: Math.max(110, Math.min(280, size.x - 160)), maxHeight: Math.max(90, size.y - 130),
+      minWidth: 60, maxWidth: Math.max(110, Math.min(280, size.x - 160)),
       autoPanPaddingTopLeft: [58, 10], autoPanPaddingBottomRight: [70, 56]
     });
   });
@@ -580,7 +576,7 @@ async function start() {
   if (picture) await picture.decode().catch(function () {});
   page.dataset.ready = "yes";
   for (const unpack of [sheet && unpackCells, said.points && unpackPoints]) {
-    await rest();
+    await new Promise(idle);
     if (unpack) await unpack().catch(function () {});
   }
 }
