@@ -6,6 +6,7 @@ from typing import Any
 
 import geopandas as gpd
 import numpy as np
+import shapely
 
 from lossmap.base.field import FieldMap
 from lossmap.base.tables import FLAGS
@@ -23,12 +24,15 @@ MOST_POINTS = 400_000
 # A point is drawn 3.5 m wide; a receiver is seldom surer than this.
 STEP_M = 0.1
 
+# Records farther than this outside the field's box are no part of its map.
+AWAY_M = 1_000.0
+
 # Why a point is not believed; whatever else stands in a table's column is the last.
 REASONS = (*FLAGS, "another reason")
 
 
 def point_bytes(field_map: FieldMap, drawn: Sheet | None, words: Words) -> dict[str, Any] | None:
-    """The log's points as bytes; None where no record has a place or a yield.
+    """The log's points as bytes; None where no record has a yield and a place near the field.
 
     Place in steps of 10 cm (nearer than a point can be drawn), yield as coarse as it is
     printed and classed, flag as its number in the list of reasons.
@@ -37,6 +41,10 @@ def point_bytes(field_map: FieldMap, drawn: Sheet | None, words: Words) -> dict[
     if "yield_kg_ha" not in points.columns or not points["yield_kg_ha"].notna().any():
         return None
     points = points[~points.geometry.is_empty & points.geometry.notna()]
+    near = _near(points, field_map.outline)
+    away, points = int((~near).sum()), points[near]
+    if points.empty:
+        return None
     every = -(-len(points) // MOST_POINTS)
     points = points.iloc[::every]
     easting, northing = points.geometry.x.to_numpy(), points.geometry.y.to_numpy()
@@ -47,6 +55,7 @@ def point_bytes(field_map: FieldMap, drawn: Sheet | None, words: Words) -> dict[
     return {
         "n": len(points),
         "every": every,
+        "away": away,
         "kept": int((points["flag"] == "").sum()),
         "reasons": list(REASONS),
         "west": round(float(easting.min()), 3),
@@ -61,6 +70,13 @@ def point_bytes(field_map: FieldMap, drawn: Sheet | None, words: Words) -> dict[
             one_by_one(coded.codes[coded.codes != GAP]),
         ),
     }
+
+
+def _near(points: gpd.GeoDataFrame, outline: shapely.Geometry) -> np.ndarray[Any, np.dtype[np.bool_]]:
+    """Records that a map of the field can show; one fix at 0, 0 would leave the others steps of 100 m."""
+    west, south, east, north = (float(side) for side in shapely.bounds(outline))
+    x, y = points.geometry.x.to_numpy(), points.geometry.y.to_numpy()
+    return np.asarray((x > west - AWAY_M) & (x < east + AWAY_M) & (y > south - AWAY_M) & (y < north + AWAY_M))
 
 
 def shown_levels(coded: Steps, scale: Scale) -> list[float]:

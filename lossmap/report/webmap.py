@@ -140,6 +140,9 @@ def _coarse_line(field_map: FieldMap, drawn: Sheet | None, points: dict[str, Any
         parts.append(f"This page shows means over squares of {words.length.text(drawn.grid.cell_m)}; surfaces.tif holds every cell.")
     if points is not None and points["every"] > 1:
         parts.append(f"It draws 1 point in {points['every']}; points.parquet holds every record.")
+    if points is not None and points["away"]:
+        lie = "record lies" if points["away"] == 1 else "records lie"
+        parts.append(f"{points['away']:,} {lie} far from the field and cannot be drawn.")
     if len(field_map.zones):
         near = words.length.text(outline_within_m(field_map))
         parts.append(f"Outlines of zones are drawn to within {near}; zones.geojson holds them cell by cell.")

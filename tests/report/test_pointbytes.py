@@ -70,10 +70,22 @@ def test_a_log_of_many_kilometres_takes_wider_steps(field_map: FieldMap) -> None
     """20 km across: two bytes still hold a place, in steps of 31 cm."""
     points = field_map.points.copy()
     points.loc[0, "geometry"] = shapely.Point(points.geometry.x.max() + 20_000, points.geometry.y.min())
-    found = pointbytes.point_bytes(dataclasses.replace(field_map, points=points), None, words_of(field_map))
+    wide = dataclasses.replace(field_map, points=points, outline=shapely.buffer(field_map.outline, 20_000))
+    found = pointbytes.point_bytes(wide, None, words_of(field_map))
     assert found is not None
     assert 0.3 < found["step"] < 0.32
     assert np.abs(unpacked(found)["easting"] - points.geometry.x).max() < found["step"] * 0.51
+
+
+def test_a_fix_far_away_spoils_no_other_place(field_map: FieldMap) -> None:
+    """One record at 0, 0: it is left out and counted, the others keep their steps; with none near there is no layer."""
+    points = field_map.points.copy()
+    points.loc[7, "geometry"] = shapely.Point(0.0, 0.0)
+    found = pointbytes.point_bytes(dataclasses.replace(field_map, points=points), None, words_of(field_map))
+    assert found is not None
+    assert (found["n"], found["away"], found["step"]) == (len(points) - 1, 1, 0.1)
+    gone = points.set_geometry(points.translate(50_000, 0))
+    assert pointbytes.point_bytes(dataclasses.replace(field_map, points=gone), None, words_of(field_map)) is None
 
 
 def test_a_reason_nobody_knows_is_still_a_flag(field_map: FieldMap) -> None:
