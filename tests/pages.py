@@ -218,7 +218,7 @@ def _opening(browser: Browser, path: Path, slowdown: int, press: bool) -> tuple[
 def _open(browser: Browser, path: Path, slowdown: int, press: bool) -> None:
     browser.protocol("Emulation.setCPUThrottlingRate", rate=slowdown)
     with browser.before_page(PROBE.replace("PRESS", str(press).lower())):
-        browser.open(path, wait="window.readyAt", seconds=MOST_S)
+        browser.open(path, wait="window.readyAt && performance.getEntriesByType('paint').length", seconds=MOST_S)
 
 
 def by_folium(field_map: FieldMap) -> str:

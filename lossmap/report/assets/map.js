@@ -92,7 +92,8 @@ function overGrid(loose, at, rows, cols) {
   return { codes: codes, end: high };
 }
 const unpackCells = once(async function (rest) {
-  const loose = await inflated("map-cells"), keys = sheet.layers.map(function (layer) { return layer.key; }).concat(sheet.bounds.length ? ["low", "high"] : []);
+  const loose = await inflated("map-cells"), keys = sheet.layers.map(function (layer) { return layer.key; });
+  if (sheet.bounds.length) keys.push("low", "high");
   let at = 0;
   for (const key of keys) {
     await rest();
