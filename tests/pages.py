@@ -63,11 +63,12 @@ Written by `python tests/pages.py` (`make bench` runs it): {day}, load of the ma
 Made fields (`lossmap.synthetic`), 40 stops, cells of 5 m, five layers, zones. Headless Chromium, 390 x 844 at 3x device scale as on a
 phone, from a file, no network; "6x" is the browser's own slowing down of the main thread. Medians of {runs} openings: read them as ratios.
 
-- *first paint*, *ready*: from the start of the opening. Ready is the live map with its first layer, edge, zones and stops drawn.
+- *first paint*, *ready*: from the start of the opening. Ready is the live map in place: first layer decoded, edge, zones and
+  stops laid out, answering to taps; at full speed the browser may paint it a moment later.
 - *points at once*: Points is pressed in the very moment of ready, before anything of them is unpacked; until they are on the screen.
 - *points later*: the same, pressed {later:g} s after; by then the page has unpacked them in idle moments.
 - *folium by itself*: a `CircleMarker` a point with `prefer_canvas`, the same points and colours, the same Leaflet inside the file, no other
-  layer; its points are there when it is ready. Opened once; the larger field (160 MB so) is not asked of it.
+  layer; its points are there when it is ready. Opened once; the larger field (150 MB so) is not asked of it.
 
 Wanted at 6x: ready in 1.5 s (80k) and 3 s (318k), points later in 0.3 s; the file under 1 MB and 2 MB.
 
