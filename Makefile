@@ -21,8 +21,9 @@ test: .venv/develop      ## everything but the long simulations
 slow: .venv/develop      ## the long simulations; writes shared/expected/evidence.md
 	$(BIN)/pytest -m slow -s
 
-bench: .venv/develop     ## how long a field takes and how much memory, beside other libraries
+bench: .venv/develop     ## how long a field takes and how much memory, beside other libraries; writes shared/expected/pages.md
 	$(BIN)/python tests/benchmark.py
+	$(BIN)/python tests/pages.py
 
 check: .venv/develop     ## format, lint, types, floors
 	$(BIN)/ruff format --check .

@@ -17,7 +17,18 @@ from lossmap.base.reference import Advice
 from lossmap.report.advice import first_step, pace, reel, slower_pays, yardstick
 from lossmap.report.cleaned import cleaned
 from lossmap.report.drawings import drawing_of_driver, drawing_of_sources
-from lossmap.report.numbers import doubt_line, flat_line, headline, loss_rows, money_line, more_counts, seeds_line, subtitle, words_of
+from lossmap.report.numbers import (
+    doubt_line,
+    flat_line,
+    grain_line,
+    headline,
+    loss_rows,
+    money_line,
+    more_counts,
+    seeds_line,
+    subtitle,
+    words_of,
+)
 from lossmap.report.rows import zone_rows
 from lossmap.report.run_file import changed, version
 from lossmap.report.sentences import SOURCE_WORDS, after_largest, driver, driver_word, largest_sources, money_needed, price_of
@@ -56,6 +67,7 @@ def page(field_map: FieldMap) -> str:
         harvest=words.harvest.text(field_map.yield_kg_ha),
         stops=count_of(len(field_map.losses), "stop"),
         seeds=seeds_line(field_map, words),
+        grain=grain_line(field_map, words),
         money=money_line(field_map, words) or money_needed(field_map),
         usual=usual,
         flat=flat_line(field_map),

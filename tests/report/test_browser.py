@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import base64
 import dataclasses
+import io
 import re
 from collections.abc import Callable
 from pathlib import Path
@@ -13,6 +15,7 @@ import pyproj
 import pytest
 import shapely
 from drydown.made_farms import ranked
+from PIL import Image
 
 from lossmap.base.field import FieldMap
 from lossmap.report.layers import sheet
@@ -407,6 +410,21 @@ def test_eighty_thousand_points_open_and_draw(browser: Any, made: Callable[..., 
     seen = browser.pixels().reshape(-1, 3)
     assert sum(int((seen == green).all(axis=1).sum()) for green in greens) > 5_000
     assert browser.complaints() == []
+
+
+def test_points_on_the_screen_are_points_on_paper(browser: Any, pages: dict[str, Path]) -> None:
+    """Truth: as somebody prints, the still picture becomes the points; another layer chosen, it becomes that one's again."""
+    browser.size(*DESK)
+    browser.open(pages["map"])
+    show(browser, "points")
+    href = "return document.getElementById('still-image').getAttribute('href')"
+    browser.run("window.dispatchEvent(new Event('beforeprint'))")
+    drawn = Image.open(io.BytesIO(base64.b64decode(browser.run(href).partition(",")[2]))).convert("RGBA")
+    assert drawn.width == 1200
+    ink = [(*bytes.fromhex(colour), 255) for colour in ("f0f6b9", "b1da6c", "75b654", "2a8b38", "004321")]
+    assert sum(count for count, colour in drawn.getcolors(100_000) if colour in ink) > 10_000
+    show(browser, "speed")
+    assert browser.run(href) == browser.run("return image_overlay_speed._url")
 
 
 @pytest.mark.parametrize("size", [DESK, PHONE, NARROW])
