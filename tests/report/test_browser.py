@@ -434,7 +434,7 @@ def test_the_order_of_harvest_fits_and_asks_for_nothing(browser: Any, tmp_path: 
     file.write_text(ranking_page(ranked(fields=12, rng_seed=3), ["Cut since 24 Sep: Other."]), encoding="utf-8")
     browser.size(*size, touch=size != DESK)
     browser.open(file, wait="true")
-    assert browser.run("return document.documentElement.scrollWidth <= window.innerWidth")
+    assert browser.run("return [innerWidth, document.documentElement.scrollWidth]") == [size[0], size[0]]
     assert browser.run("return document.querySelector('p.big').getBoundingClientRect().bottom < window.innerHeight")
     assert browser.run(
         "return [...document.querySelectorAll('.track i')].every(bar => { const a = bar.getBoundingClientRect(), "
