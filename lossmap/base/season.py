@@ -234,6 +234,8 @@ class Pooled:
     area_ha : float
     loss : mapping of str to Estimate
         Mean by area over the fields where it is known [kg/ha]: ``total`` and sources.
+    by_crop : mapping of str to (mapping of str to Estimate)
+        The same of each crop's fields alone.
     drivers : mapping of str to PooledDriver
         ``speed`` and ``dryness``, always both.
     curves : mapping of str to PooledCurve
@@ -245,6 +247,7 @@ class Pooled:
     fields: int = 0
     area_ha: float = 0.0
     loss: Mapping[str, Estimate] = field(default_factory=lambda: {"total": NOTHING})
+    by_crop: Mapping[str, Mapping[str, Estimate]] = field(default_factory=dict)
     drivers: Mapping[str, PooledDriver] = field(default_factory=dict)
     curves: Mapping[str, PooledCurve] = field(default_factory=dict)
     contrasts: tuple[LevelContrast, ...] = ()
