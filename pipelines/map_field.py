@@ -123,6 +123,7 @@ def made_map(field: Field, settings: Settings, stage: Stage) -> FieldMap:
         loss_by_counting=counted.by_counting,
         share_of_loss_pct=counted.source_pct,
         curves=_curves(counted, layers, stops),
+        posteriors=counted.posteriors,
     )
 
 

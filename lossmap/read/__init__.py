@@ -2,6 +2,7 @@
 
 from lossmap.read.boundary import read_boundary
 from lossmap.read.counts import read_counts
+from lossmap.read.evidence import read_evidence
 from lossmap.read.facts import fingerprints, read_chosen, read_field, read_settings
 from lossmap.read.farm import farm_fingerprints, read_farm, read_farm_weather
 from lossmap.read.points import PointsRead, read_points
@@ -14,6 +15,7 @@ __all__ = [
     "read_boundary",
     "read_chosen",
     "read_counts",
+    "read_evidence",
     "read_farm",
     "read_farm_weather",
     "read_field",

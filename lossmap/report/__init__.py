@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from lossmap.base.field import FieldMap
+from lossmap.report.evidence_file import evidence
 from lossmap.report.files import json_text, write_text, written
 from lossmap.report.geojson import as_text, stops, zones
 from lossmap.report.geotiff import write_surfaces
@@ -40,6 +41,7 @@ FILES = (
     "map.html",
     "report.html",
     "summary.json",
+    "evidence.json",
     "run.toml",
 )
 
@@ -76,6 +78,7 @@ def write(field_map: FieldMap, folder: Path, seconds: Mapping[str, float]) -> li
         "map.html": lambda path: write_text(path, webmap(field_map)),
         "report.html": lambda path: write_text(path, page(field_map)),
         "summary.json": lambda path: write_text(path, json_text(summary(field_map))),
+        "evidence.json": lambda path: write_text(path, json_text(evidence(field_map))),
         "run.toml": lambda path: write_text(path, run(field_map, seconds)),
     }
     for name in FILES:

@@ -1,0 +1,46 @@
+"""evidence.json: what one field brings to a season, so that many are pooled without fitting any again (`lossmap.read.read_evidence`)."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from lossmap.base.field import FieldMap
+from lossmap.base.season import FACTORS, DriverEvidence
+from lossmap.report.json_values import interval, known
+from lossmap.report.run_file import version
+
+__all__ = ["evidence"]
+
+#: Unit of each driver itself, and of the slope of log loss along it.
+UNITS = {"speed": ("m/s", "per m/s"), "dryness": ("%", "per point")}
+
+
+def evidence(field_map: FieldMap) -> dict[str, Any]:
+    """The content of evidence.json; what nobody knows is None."""
+    facts = field_map.field.facts
+    return {
+        "lossmap": version(),
+        "field_id": field_map.field.id,
+        "crop": field_map.field.crop.name,
+        "area_ha": known(field_map.area_ha),
+        "stops": len(field_map.losses),
+        "loss": {source: interval(loss, "_kg_ha") for source, loss in field_map.loss.items() if loss},
+        "drivers": {name: _driver(name, found) for name, found in field_map.posteriors.items()},
+        "factors": {name: getattr(facts, name) for name in FACTORS if getattr(facts, name)},
+    }
+
+
+def _driver(name: str, found: DriverEvidence) -> dict[str, Any]:
+    unit, slope_unit = UNITS[name]
+    return {
+        "unit": unit,
+        "slope_unit": slope_unit,
+        "weights": [known(value) for value in found.weights],
+        "means": [known(value) for value in found.means],
+        "sds": [known(value) for value in found.sds],
+        "prior_sd": known(found.prior_sd),
+        "expected_sd": known(found.expected_sd),
+        "reference": known(found.reference),
+        "mean": known(found.mean),
+        "beyond": [known(value) for value in found.beyond],
+    }
