@@ -241,6 +241,12 @@ class SeasonSettings(Strict):
         description="chance that any header, machine, operator, variety, row spacing or population of a season is told apart from the "
         "others without cause, all comparisons together",
     )
+    field_limit: Seconds = setting(
+        "1800 s",
+        ge=1,
+        le=604_800,
+        description="a field that takes longer is stopped, and the season goes on without it; a large one takes a minute",
+    )
 
 
 # A server and a path; of the signs a path may hold none ends a text or a policy.

@@ -4,12 +4,19 @@ from __future__ import annotations
 
 from typing import Any
 
+import geopandas as gpd
+import shapely
+
 from lossmap.base.field import FieldMap
 from lossmap.base.season import FACTORS, DriverEvidence
+from lossmap.report.geojson import lonlat
 from lossmap.report.json_values import interval, known
 from lossmap.report.run_file import version
 
 __all__ = ["evidence"]
+
+#: How far the outline may run beside the field's edge [m].
+OUTLINE_M = 0.5
 
 #: Unit of each driver itself, and of the slope of log loss along it.
 UNITS = {"speed": ("m/s", "per m/s"), "dryness": ("%", "per point")}
@@ -27,7 +34,15 @@ def evidence(field_map: FieldMap) -> dict[str, Any]:
         "loss": {source: interval(loss, "_kg_ha") for source, loss in field_map.loss.items() if loss},
         "drivers": {name: _driver(name, found) for name, found in field_map.posteriors.items()},
         "factors": {name: getattr(facts, name) for name in FACTORS if getattr(facts, name)},
+        "outline": _outline(field_map),
     }
+
+
+def _outline(field_map: FieldMap) -> dict[str, Any]:
+    """The field's edge as a GeoJSON geometry, without the corners that no map of a season shows."""
+    edge = gpd.GeoSeries([shapely.simplify(field_map.outline, OUTLINE_M)], crs=field_map.crs)
+    geometry: dict[str, Any] = shapely.geometry.mapping(lonlat(edge)[0])
+    return geometry
 
 
 def _driver(name: str, found: DriverEvidence) -> dict[str, Any]:

@@ -6,7 +6,9 @@ import dataclasses
 import math
 from pathlib import Path
 
+import geopandas as gpd
 import pytest
+import shapely
 
 from lossmap.base.estimates import NOTHING, Estimate
 from lossmap.base.field import FieldMap
@@ -62,3 +64,11 @@ def test_losses_that_are_known_come_back(field_map: FieldMap, tmp_path: Path) ->
     """A total and a source alone: those two come back."""
     some = {"total": Estimate(100.0, 80.0, 130.0), "header": Estimate(60.0, 40.0, 90.0), "preharvest": NOTHING}
     assert read_back(dataclasses.replace(field_map, loss=some), tmp_path).loss == {name: some[name] for name in ("total", "header")}
+
+
+def test_the_outline_is_the_fields(field_map: FieldMap) -> None:
+    """A GeoJSON geometry on WGS84 that covers the field's ground to half a metre."""
+    outline = shapely.geometry.shape(evidence(field_map)["outline"])
+    there = gpd.GeoSeries([outline], crs="EPSG:4326").to_crs(field_map.crs).iloc[0]
+    assert there.is_valid
+    assert shapely.hausdorff_distance(there, field_map.outline) < 0.6
