@@ -7,6 +7,7 @@ season can be pooled without a second fit; `pool` makes a `Pooled` of many, `rep
 from __future__ import annotations
 
 import datetime
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -88,6 +89,11 @@ class FieldEvidence:
         ``speed``, ``dryness``; a driver the field cannot speak of is not there.
     factors : mapping of str to str
         Of `FACTORS`, those that field.toml gives.
+    mass_doubt : float
+        Log standard deviation of the losses from what a seed weighs, where no seed of this field
+        was weighed: all such fields of a crop share it.
+    log_loss_sd : float
+        How much the logarithm of loss changes over the field beside its drivers (standard deviation).
     """
 
     field_id: str
@@ -97,6 +103,8 @@ class FieldEvidence:
     loss: Mapping[str, Estimate]
     drivers: Mapping[str, DriverEvidence]
     factors: Mapping[str, str]
+    mass_doubt: float = 0.0
+    log_loss_sd: float = math.nan
 
 
 @dataclass(frozen=True)

@@ -100,6 +100,8 @@ class _File(pydantic.BaseModel):
     crop: str = pydantic.Field(max_length=200)
     area_ha: Positive
     stops: Annotated[int, pydantic.Field(strict=True), pydantic.AfterValidator(_never_negative)]
+    mass_doubt: NeverNegative
+    log_loss_sd: NeverNegative | None
     loss: dict[Annotated[str, _one_of("total", *SOURCES)], _Loss]
     drivers: dict[Annotated[str, _one_of(*DRIVE)], _Driver]
     factors: dict[Annotated[str, _one_of(*FACTORS)], str]
@@ -128,6 +130,8 @@ def read_evidence(path: Path) -> FieldEvidence:
         {source: loss.value() for source, loss in found.loss.items()},
         {name: driver.value() for name, driver in found.drivers.items()},
         found.factors,
+        found.mass_doubt,
+        math.nan if found.log_loss_sd is None else found.log_loss_sd,
     )
 
 

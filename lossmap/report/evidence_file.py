@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import geopandas as gpd
@@ -31,6 +32,8 @@ def evidence(field_map: FieldMap) -> dict[str, Any]:
         "crop": field_map.field.crop.name,
         "area_ha": known(field_map.area_ha),
         "stops": len(field_map.losses),
+        "mass_doubt": known(_mass_doubt(field_map)),
+        "log_loss_sd": known(field_map.typical.sd),
         "loss": {source: interval(loss, "_kg_ha") for source, loss in field_map.loss.items() if loss},
         "drivers": {name: _driver(name, found) for name, found in field_map.posteriors.items()},
         "factors": {name: getattr(facts, name) for name in FACTORS if getattr(facts, name)},
@@ -43,6 +46,14 @@ def _outline(field_map: FieldMap) -> dict[str, Any]:
     edge = gpd.GeoSeries([shapely.simplify(field_map.outline, OUTLINE_M)], crs=field_map.crs)
     geometry: dict[str, Any] = shapely.geometry.mapping(lonlat(edge)[0])
     return geometry
+
+
+def _mass_doubt(field_map: FieldMap) -> float:
+    """Log standard deviation of what a seed weighs, where fields share it: none of this one was weighed."""
+    total, by_counting = field_map.loss["total"], field_map.loss_by_counting
+    if field_map.field.facts.thousand_seed_mass is not None or not (total and by_counting):
+        return 0.0
+    return math.sqrt(max(total.log_sd**2 - by_counting.log_sd**2, 0.0))
 
 
 def _driver(name: str, found: DriverEvidence) -> dict[str, Any]:

@@ -19,6 +19,8 @@ WHOLE: dict[str, Any] = {
     "crop": "soybean",
     "area_ha": 20.5,
     "stops": 12,
+    "mass_doubt": 0.02,
+    "log_loss_sd": 0.6,
     "loss": {"total": {"mean_kg_ha": 100.0, "low_kg_ha": 80.0, "high_kg_ha": 130.0}},
     "drivers": {
         "speed": {
@@ -61,6 +63,7 @@ def test_a_whole_file_is_read(tmp_path: Path) -> None:
     assert found == read_evidence(place / "evidence.json")
     assert found.loss == {"total": Estimate(100.0, 80.0, 130.0)}
     assert found.drivers["speed"].means == (0.1, 0.4)
+    assert (found.mass_doubt, found.log_loss_sd) == (0.02, 0.6)
     assert (found.field_id, found.factors) == ("made-field", {"header": "draper"})
 
 

@@ -35,6 +35,17 @@ def test_what_is_written_is_what_is_read(field_map: FieldMap, tmp_path: Path) ->
     assert found.factors == {name: getattr(facts, name) for name in found.factors}
 
 
+def test_doubt_of_the_seed_s_mass_is_shared_where_none_was_weighed(field_map: FieldMap, tmp_path: Path) -> None:
+    """The total's doubt beyond that of counting; none where field.toml gives the mass."""
+    wide, narrow = Estimate(100.0, 80.0, 125.0), Estimate(100.0, 84.0, 119.0)
+    known = dataclasses.replace(field_map, loss={"total": wide}, loss_by_counting=narrow)
+    of_mass = {}
+    for mass in (None, 290.0):
+        facts = field_map.field.facts.model_copy(update={"thousand_seed_mass": mass})
+        of_mass[mass] = read_back(dataclasses.replace(known, field=dataclasses.replace(field_map.field, facts=facts)), tmp_path).mass_doubt
+    assert of_mass == {None: pytest.approx(math.sqrt(wide.log_sd**2 - narrow.log_sd**2), rel=1e-5), 290.0: 0.0}
+
+
 def test_six_figures_are_enough(field_map: FieldMap, tmp_path: Path) -> None:
     """Weights that no six figures hold add to 1 again, each within a millionth."""
     third = DriverEvidence((1 / 3, 1 / 3, 1 / 3), (0.1, 1 / 7, 2 / 7), (1 / 9, 1 / 11, 1 / 13), 0.4, 0.3, 13.0, 13.2, (0.0, 1 / 3))
