@@ -1,4 +1,4 @@
-"""What people open: maps, report, tables and surfaces of one field. The only stage that speaks bu/ac."""
+"""What people open: maps, report, tables and surfaces of one field, an order of harvest, a season. The only stage that speaks bu/ac."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from lossmap.report.parquet import write_cells, write_points
 from lossmap.report.ranking_files import RANKING_FILES, said_of_ranking, values_of_ranking, write_ranking
 from lossmap.report.ranking_words import changes as ranking_changes
 from lossmap.report.run_file import run
+from lossmap.report.season_files import SEASON_FILES, said_of_season, values_of_season, write_season
 from lossmap.report.sentences import headline
 from lossmap.report.summary import summary
 from lossmap.report.webmap import webmap
@@ -22,13 +23,17 @@ from lossmap.report.webmap import webmap
 __all__ = [
     "FILES",
     "RANKING_FILES",
+    "SEASON_FILES",
     "headline",
     "ranking_changes",
     "said_of_ranking",
+    "said_of_season",
     "summary",
     "values_of_ranking",
+    "values_of_season",
     "write",
     "write_ranking",
+    "write_season",
 ]
 
 #: What `write` leaves behind, in its order.

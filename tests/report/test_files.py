@@ -39,7 +39,7 @@ def test_json_is_read_back():
 
 
 def test_a_table_holds_every_column_and_no_formula():
-    """Columns that only some rows have, those asked for first; a cell that a spreadsheet would run is text, a number below nought a number."""
+    """Columns that only some rows have, those asked for first; what a spreadsheet would run is text, a number below nought a number."""
     text = csv_text([{"name": "=1+1", "loss": -1.5}, {"name": 'a, "b"', "more": None}], ("loss",))
     assert text.splitlines() == ["loss,name,more", "-1.5,'=1+1,", ',"a, ""b""",']
     for evil in ("+1", "-1", "@A1", "\tx", "\rx"):
