@@ -21,7 +21,7 @@ from lossmap.report import SEASON_FILES, said_of_season, values_of_season, write
 
 from .progress import Fields
 from .season_field import Job, failed_row, field_row
-from .whole import apart, sweep, whole_files
+from .whole import apart, sweep, whole_files, writable
 from .workers import Crew, Lost, worked, workers
 
 __all__ = ["SeasonMapped", "map_season"]
@@ -73,6 +73,7 @@ def map_season(
     folder, out = folder.resolve(), out.resolve()
     target = out / (folder.name or "season")
     jobs, misplaced = _jobs(folder, settings, out, target, again)
+    writable(target)
     rows: dict[str, dict[str, Any]] = {}
     try:
         with workers(cores, cluster, folder) as crew, Fields(len(jobs) + len(misplaced), bar) as shown:

@@ -20,7 +20,7 @@ from pathlib import Path
 
 from lossmap.base.errors import SettingsError, WriteError
 
-__all__ = ["apart", "sweep", "whole_files", "whole_folder"]
+__all__ = ["apart", "sweep", "whole_files", "whole_folder", "writable"]
 
 #: Machines that share a disk do not know each other's processes.
 _HOST = f"{zlib.crc32(platform.node().encode()):08x}"
@@ -76,6 +76,17 @@ def apart(own: Path, target: Path) -> None:
         raise SettingsError(f"{target}: is the field's own folder, and results would replace what is in it; give another --out")
 
 
+def writable(target: Path) -> None:
+    """Refuse a place that cannot be written to before the work is done that it is for.
+
+    Raises
+    ------
+    WriteError
+    """
+    with _aside(target):
+        pass
+
+
 @contextmanager
 def _aside(target: Path) -> Iterator[Path]:
     """A folder beside `target` with an empty `new` in it, gone at the end whatever happens."""
@@ -92,6 +103,9 @@ def _aside(target: Path) -> Iterator[Path]:
         raise WriteError(f"{target.parent}: cannot be written to ({fault.strerror}); give another --out") from fault
     try:
         yield aside
+    except WriteError as fault:
+        # the file by the name that it would have had
+        raise WriteError(str(fault).replace(str(aside / "new"), str(target))) from fault
     finally:
         with suppress(OSError):
             shutil.rmtree(aside)

@@ -184,11 +184,12 @@ def _cores(cores: int) -> Iterator[Crew]:
         threads.shutdown()
 
 
-def _giving(executor: Executor, run: Callable[[bytes, str, float], Any]) -> Callable[..., Future[Any]]:
+def _giving(executor: Executor, run: Callable[[bytes, tuple[str, ...], float], Any]) -> Callable[..., Future[Any]]:
     """How to hand a task on: pickled, so that whoever passes it along need not load what it needs."""
 
     def submit(task: Callable[[Any], Any], item: Any, limit_s: float) -> Future[Any]:
-        return executor.submit(run, pickle.dumps((task, item)), task.__module__, limit_s)
+        needed = (task.__module__, type(item).__module__)
+        return executor.submit(run, pickle.dumps((task, item)), needed, limit_s)
 
     return submit
 
@@ -200,11 +201,11 @@ class _Processes:
         self._of_thread = threading.local()
         self._all: list[_Process] = []
 
-    def run(self, packed: bytes, module: str, limit_s: float) -> Any:
+    def run(self, packed: bytes, needed: tuple[str, ...], limit_s: float) -> Any:
         """Have a task done in the calling thread's process; `Lost` where it did not come to its end."""
         process = getattr(self._of_thread, "process", None)
         if process is None:
-            process = self._of_thread.process = _Process(module)
+            process = self._of_thread.process = _Process(needed)
             self._all.append(process)
         return process.run(packed, limit_s)
 
@@ -223,8 +224,8 @@ class _Process:
     with any of them, so none is shared here.
     """
 
-    def __init__(self, module: str) -> None:
-        self._module = module
+    def __init__(self, needed: tuple[str, ...]) -> None:
+        self._needed = needed
         self._lock = threading.Lock()
         self._is_stopped = False
         self._task: Future[Any] | None = None
@@ -233,7 +234,7 @@ class _Process:
     def _started(self) -> Any:
         from pebble import ProcessPool
 
-        return ProcessPool(1, initializer=_settle, context=_context(self._module))
+        return ProcessPool(1, initializer=_settle, context=_context(self._needed))
 
     def run(self, packed: bytes, limit_s: float) -> Any:
         """The task's result, or `Lost`."""
@@ -293,12 +294,12 @@ def _cause(exit_code: int) -> str:
     return f"signal {-exit_code}"
 
 
-def _context(module: str) -> Any:
-    """How processes begin: copies of one that has loaded what the work needs, and that has no threads."""
+def _context(needed: tuple[str, ...]) -> Any:
+    """How processes begin: copies of one that has loaded the modules the work needs, and that has no threads."""
     if "forkserver" not in multiprocessing.get_all_start_methods():
         return multiprocessing.get_context("spawn")
     context = multiprocessing.get_context("forkserver")
-    context.set_forkserver_preload([module])
+    context.set_forkserver_preload(list(needed))
     return context
 
 
@@ -401,7 +402,7 @@ def _unfit(found: Any, sees: Path) -> str:
     return ""
 
 
-def _in_worker(version: str, packed: bytes, module: str, limit_s: float) -> Any:
+def _in_worker(version: str, packed: bytes, needed: tuple[str, ...], limit_s: float) -> Any:
     if version != lossmap.__version__:  # it came when the others had been looked at
         return Lost("fault", f"a worker has lossmap {lossmap.__version__}, not {version}")
-    return _OF_WORKER.run(packed, module, limit_s)
+    return _OF_WORKER.run(packed, needed, limit_s)

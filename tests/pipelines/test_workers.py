@@ -209,7 +209,7 @@ def test_without_dask_it_is_said_what_to_install(monkeypatch):
 
 def test_a_worker_that_comes_later_with_another_version_does_no_work():
     """Its row says so."""
-    assert module._in_worker("9.9.9", b"", "", 1.0) == Lost("fault", f"a worker has lossmap {lossmap.__version__}, not 9.9.9")
+    assert module._in_worker("9.9.9", b"", (), 1.0) == Lost("fault", f"a worker has lossmap {lossmap.__version__}, not 9.9.9")
 
 
 def test_a_worker_that_cannot_load_lossmap_is_named():
