@@ -130,7 +130,6 @@ def _add_season(flows: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
         "--cores",
         metavar="N",
         type=_cores,
-        default=1,
         help="fields at a time, each in its own process (default: 1; a large field takes some 2 GB of memory); 0: in this process",
     )
     where.add_argument("--cluster", metavar="ADDRESS", help="on the workers of a Dask scheduler instead, as tcp://10.0.0.5:8786")
@@ -256,7 +255,7 @@ def _season(asked: argparse.Namespace) -> int:
     from lossmap.read import read_settings
 
     settings = read_settings(asked.config, asked.set)
-    season = map_season(asked.folder, settings, asked.out, asked.cores, asked.cluster, asked.again, bar)
+    season = map_season(asked.folder, settings, asked.out, 1 if asked.cores is None else asked.cores, asked.cluster, asked.again, bar)
     return _done(asked, season.file, season.sentence, season.values, season.notes) or (4 if season.failed else 0)
 
 
