@@ -14,7 +14,7 @@ from lossmap.base.season import DriverEvidence, FieldEvidence, PooledCurve, Pool
 from lossmap.base.settings import SeasonSettings
 from lossmap.base.tables import DRIVER_WORDS
 from lossmap.pool.curves import Curves
-from lossmap.pool.effects import RandomEffects, estimates
+from lossmap.pool.effects import TAU_SD, RandomEffects, estimates
 from lossmap.pool.losses import LogLosses
 from lossmap.pool.regression import contrast
 from lossmap.pool.spikes import chances
@@ -23,8 +23,6 @@ __all__ = ["pooled_driver"]
 
 # Slope's sd at which a moderate effect is found 8 times in 10, beside the quantile that a verdict takes.
 EIGHT_IN_TEN = 0.84
-# Slopes of a moderate effect that vary by half between fields, taken before any count is seen.
-VARIES = 0.5
 CURVE_POINTS = 25
 # A curve goes as far as the ground does in most fields.
 CURVE_SHARE = 0.95
@@ -91,13 +89,14 @@ def _verdict(name: str, curves: Curves, chance: float, settings: SeasonSettings)
         return "tracks"
     moderate = math.log(MODERATE[name]) / STEPS[name][0]
     least = float(ndtri(settings.tracks_chance)) + EIGHT_IN_TEN
-    return "no sign" if _expected_sd(curves.fields, curves.prior_sd, VARIES * moderate) * least <= moderate else "not enough counts"
+    return "no sign" if _expected_sd(curves) * least <= moderate else "not enough counts"
 
 
-def _expected_sd(fields: Sequence[DriverEvidence], prior_sd: float, between_sd: float) -> float:
-    """Posterior sd of the mean slope that was to be expected before any count was compared."""
-    told = np.array([max(field.expected_sd**-2 - field.prior_sd**-2, 1e-12) for field in fields])
-    return float((prior_sd**-2 + (1 / (1 / told + between_sd**2)).sum()) ** -0.5)
+def _expected_sd(curves: Curves) -> float:
+    """Posterior sd of the mean slope that was to be expected before any count was compared, slopes varying as much as the prior has it."""
+    told = np.array([max(field.expected_sd**-2 - field.prior_sd**-2, 1e-12) for field in curves.fields])
+    between = TAU_SD * curves.prior_sd
+    return float((curves.prior_sd**-2 + (1 / (1 / told + between**2)).sum()) ** -0.5)
 
 
 def _leaning(curves: Curves) -> Floats:

@@ -6,8 +6,8 @@ one as fine as it is narrow, so that 2,000 fields are told as well as two.
 
 Priors: ``mu`` has the prior of one field's slope; ``tau`` a half-normal whose standard
 deviation is `TAU_SD` of it. Moderate slopes that vary by half are spread by a third of that
-prior (0.33 for speed, 0.31 for dryness), so this holds as likely what was seen to occur in
-simulations, and slopes that do not differ at all no less.
+prior (0.33 for speed, 0.31 for dryness) and strong ones by two thirds: one in two spreads is
+below the first, one in seven beyond the second, and none at all is no less likely than some.
 """
 
 from __future__ import annotations
@@ -22,9 +22,9 @@ from lossmap.base.estimates import Estimate
 from lossmap.base.grid import Floats
 from lossmap.pool.curves import Curves, spreading
 
-__all__ = ["RandomEffects", "estimates", "interval"]
+__all__ = ["TAU_SD", "RandomEffects", "estimates", "interval"]
 
-TAU_SD = 0.3
+TAU_SD = 0.45
 # Values of tau, in prior standard deviations of the slope: the first after 0 is wider than a step of the curves.
 TAUS = np.array([0.0, 0.05, 0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5, 0.65, 0.8, 1.0, 1.25])
 FINE_TAUS = 10

@@ -78,7 +78,7 @@ def contrast(log_loss: Floats, variance: Floats, x: Floats, strata: npt.NDArray[
         Crop of each.
     """
     used, strata = np.unique(strata, return_inverse=True)
-    if log_loss.size < used.size + 2:
+    if log_loss.size < used.size + 2 or not any(np.ptp(x[strata == crop]) > VARIES * np.abs(x).max() for crop in range(used.size)):
         return None
     is_of = (strata[:, None] == np.arange(used.size)).astype(float)
     weight = 1 / (variance + TAUS[:, None] ** 2)
@@ -89,8 +89,6 @@ def contrast(log_loss: Floats, variance: Floats, x: Floats, strata: npt.NDArray[
 
     inside, loss = centred(x), centred(log_loss)
     precision = (weight * inside**2).sum(axis=1)
-    if not (inside**2).sum(axis=1).max() > VARIES * max(float(np.ptp(x)) ** 2, 1e-300):
-        return None
     slope = (weight * inside * loss).sum(axis=1) / precision
     left = (weight * (loss - slope[:, None] * inside) ** 2).sum(axis=1)
     logs = 0.5 * (np.log(weight).sum(axis=1) - np.log(of_strata).sum(axis=1) - np.log(precision) - left)

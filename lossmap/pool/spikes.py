@@ -21,8 +21,9 @@ from lossmap.pool.effects import TAU_SD
 
 __all__ = ["chances"]
 
-# Every share is as likely beforehand as any other.
-SHARES = (np.arange(10) + 0.5) / 10
+# As in one field's fit a driver is in or out of the season with equal chance; if it is in, every share is as likely as any other.
+SHARES = np.append(0.0, (np.arange(10) + 0.5) / 10)
+OF_SHARES = np.append(0.5, np.full(10, 0.05))
 # In prior standard deviations of a slope.
 TAUS = np.array([0.05, 0.15, 0.3, 0.5, 0.75, 1.1])
 MEANS_EVERY = 4
@@ -44,12 +45,13 @@ class _Grid:
         self.slab = np.hstack([spreading(curves.at, means, tau * scale) for tau in TAUS])
         widths = np.diff(np.concatenate([[0.0], (TAUS[1:] + TAUS[:-1]) / 2, TAUS[-1:]]))
         of_tau = np.exp(-0.5 * (TAUS / TAU_SD) ** 2) * widths
-        self.prior = np.outer(of_tau, np.exp(-0.5 * (means / scale) ** 2)).ravel()
+        prior = np.outer(of_tau, np.exp(-0.5 * (means / scale) ** 2)).ravel()
+        self.prior = prior / prior.sum()
         self.nothing = int(curves.at.size // 2)
 
     def posterior(self) -> Floats:
         """Of share, and mean and spread, ``[share, slab]``; adds to 1."""
-        logs = np.broadcast_to(np.log(self.prior), (SHARES.size, self.prior.size)).copy()
+        logs = np.log(np.outer(OF_SHARES, self.prior))
         for block in self.curves.blocks():
             spike, slab = self._likelihoods(block)
             for row, share in enumerate(SHARES):

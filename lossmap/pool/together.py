@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from lossmap.base.estimates import NOTHING
 from lossmap.base.season import FieldEvidence, Pooled, PooledDriver
 from lossmap.base.settings import SeasonSettings
 from lossmap.base.tables import DRIVE, DRIVER_WORDS
@@ -49,12 +50,12 @@ def pool(evidence: Sequence[FieldEvidence], settings: SeasonSettings) -> Pooled:
 
 def _notes(fields: Sequence[FieldEvidence], drivers: dict[str, PooledDriver]) -> list[str]:
     notes = []
-    uncounted = sum(not field.loss for field in fields)
-    if uncounted:
-        notes.append(f"{_fields(uncounted)} of {len(fields):,} tell no loss, and count in no mean of it")
+    if uncounted := sum(not field.loss.get("total", NOTHING) for field in fields):
+        notes.append(f"{_said(uncounted, len(fields), 'tell', 'no loss, and')} {_verb(uncounted, 'count')} in no mean of it")
     for name, driver in drivers.items():
         if driver.fields and (silent := len(fields) - driver.fields):
-            notes.append(f"{_fields(silent)} of {len(fields):,} tell nothing of {DRIVER_WORDS[name]}, and change nothing there")
+            of_driver = f"nothing of {DRIVER_WORDS[name]}, and"
+            notes.append(f"{_said(silent, len(fields), 'tell', of_driver)} {_verb(silent, 'change')} nothing there")
         if driver.verdict == "tracks":
             notes.append(
                 f"whatever goes along with {DRIVER_WORDS[name]} in all fields is not told from it, however many fields are pooled: "
@@ -63,5 +64,9 @@ def _notes(fields: Sequence[FieldEvidence], drivers: dict[str, PooledDriver]) ->
     return notes
 
 
-def _fields(number: int) -> str:
-    return f"{number:,} field" if number == 1 else f"{number:,} fields"
+def _said(number: int, of: int, verb: str, what: str) -> str:
+    return f"{number:,} {'field' if number == 1 else 'fields'} of {of:,} {_verb(number, verb)} {what}"
+
+
+def _verb(number: int, verb: str) -> str:
+    return f"{verb}s" if number == 1 else verb
