@@ -46,10 +46,11 @@ def csv_text(rows: Sequence[Mapping[str, Any]], names: Sequence[str] = ()) -> st
     """A table of values, `names` before any other column; text that a spreadsheet would run begins with an apostrophe."""
     columns = list(dict.fromkeys([*names, *(name for row in rows for name in row)]))
     out = io.StringIO()
-    writer = csv.DictWriter(out, columns, lineterminator="\n")
+    # by its own line end the writer also tells what to quote: a bare return in a cell would begin a row
+    writer = csv.DictWriter(out, columns, lineterminator="\r\n")
     writer.writeheader()
     writer.writerows({name: _cell(value) for name, value in row.items()} for row in rows)
-    return out.getvalue()
+    return out.getvalue().replace("\r\n", "\n")
 
 
 def _cell(value: Any) -> Any:

@@ -26,10 +26,12 @@ __all__ = ["MOST_PARTS", "Label", "Part", "Shape", "season_map"]
 MOST_PARTS, SMALL, SPECK = 8, 14.0, 9.0
 #: How large the dot is.
 DOT = 5.0
-#: A gap is one where it takes this share of what a drawing spans.
-GAP = 0.15
+#: A gap is one where it takes this share of what a drawing spans; the second where both sides hold that share of the fields.
+GAP, EVEN_GAP, EVEN = 0.15, 0.02, 0.25
 #: With more fields than this in a drawing their names would be a grey mass: numbers only.
-NAMED = 40
+NAMED = 20
+#: Of those the first may have their number on another field, if need be.
+FIRST = 12
 
 MOST_WIDE, MOST_HIGH, LEAST_HIGH = 600.0, 440.0, 150.0
 LEFT, TOP, RIGHT, BELOW = 18.0, 18.0, 66.0, 44.0
@@ -130,13 +132,13 @@ def _ground(outlines: gpd.GeoSeries) -> npt.NDArray[np.object_]:
 
 
 def _parted(boxes: Boxes, sizes: Floats) -> list[npt.NDArray[np.intp]]:
-    """Fields by drawing: parted at the widest gap where the smallest field of a drawing would be lost in it."""
+    """Fields by drawing: parted at a wide gap where small ones would be lost in it, those first in which most would."""
     parts: list[npt.NDArray[np.intp]] = [np.arange(len(boxes))]
     final: list[npt.NDArray[np.intp]] = []
     while parts and len(parts) + len(final) < MOST_PARTS:
-        part = min(parts, key=lambda part: float(sizes[part].min()) * _View(boxes[part]).scale)
-        parts = [other for other in parts if other is not part]
-        halves = _halves(boxes[part]) if sizes[part].min() * _View(boxes[part]).scale < SMALL else None
+        lost = [int((sizes[part] * _View(boxes[part]).scale < SMALL).sum()) for part in parts]
+        part = parts.pop(int(np.argmax(lost)))
+        halves = _halves(boxes[part]) if max(lost) else None
         if halves is None:
             final.append(part)
         else:
@@ -145,16 +147,24 @@ def _parted(boxes: Boxes, sizes: Floats) -> list[npt.NDArray[np.intp]]:
 
 
 def _halves(boxes: Boxes) -> npt.NDArray[np.bool_] | None:
-    """Which fields lie on one side of the widest gap, across or up; None where no gap is wide."""
-    best, span = None, max(float(np.ptp(boxes[:, [0, 2]])), float(np.ptp(boxes[:, [1, 3]])))
-    widest = GAP * span
-    for low, high in ((0, 2), (1, 3)):
+    """Which fields lie on one side of the widest gap, across or up; None where no gap is wide enough.
+
+    A lone field is parted from the rest by a wide gap only; where both sides hold many fields a narrow one will do.
+    """
+    spans = np.array([np.ptp(boxes[:, [0, 2]]), np.ptp(boxes[:, [1, 3]])])
+    below = np.arange(1, len(boxes))
+    evenness = np.minimum(below, len(boxes) - below) / len(boxes)
+    best, most = None, 0.0
+    for low, high, span in ((0, 2, spans[0]), (1, 3, spans[1])):
         order = np.argsort(boxes[:, low], kind="stable")
         reach = np.maximum.accumulate(boxes[order, high])
         gaps = boxes[order[1:], low] - reach[:-1]
-        if gaps.size and gaps.max() > widest:
-            widest = float(gaps.max())
-            best = boxes[:, low] <= reach[int(gaps.argmax())]
+        is_wide = gaps >= np.where(evenness >= EVEN, EVEN_GAP, GAP) * spans.max()
+        # across the longer side and into halves, where gaps leave a choice
+        scores = np.where(is_wide, gaps * span * (0.05 + evenness), 0.0)
+        if scores.size and scores.max() > most:
+            most = float(scores.max())
+            best = boxes[:, low] <= reach[int(scores.argmax())]
     return best
 
 
@@ -245,14 +255,13 @@ def _frame_letters(frames: Sequence[tuple[str, float, float, float, float]]) -> 
 
 
 def _labels(called: Sequence[tuple[str, str]], middles: Floats, boxes: Boxes, size: tuple[float, float]) -> tuple[Label, ...]:
-    """Number and name of each field where there is room, else its number, else nothing."""
+    """Number and name of each field where there is room, else its number, else nothing; none covers another."""
     # what may not be covered: north mark, scale bar, then each label as it is placed
     taken = np.array([[size[0] - RIGHT + 6, 0, size[0], 92], [0, size[1] - BELOW + 6, size[0] / 2, size[1]]])
     found = []
     for at, ((number, name), middle) in enumerate(zip(called, middles, strict=True)):
-        texts = [f"{number} {_short(name)}", number] if len(called) <= NAMED else [number]
-        for text in texts:
-            spot = _room(text, middle, boxes[at], taken, np.delete(boxes, at, axis=0), size)
+        for text, clear in _tries(number, name, at, len(called)):
+            spot = _room(text, middle, boxes[at], taken, np.delete(boxes, at, axis=0), size, clear)
             if spot is not None:
                 taken = np.vstack([taken, spot])
                 found.append(Label(text, round(float(spot[0]) + 2, 1), round(float(spot[3]) - 5, 1)))
@@ -260,18 +269,24 @@ def _labels(called: Sequence[tuple[str, str]], middles: Floats, boxes: Boxes, si
     return tuple(found)
 
 
+def _tries(number: str, name: str, at: int, fields: int) -> list[tuple[str, bool]]:
+    """What to write, best first, and whether it must be clear of all other fields."""
+    if fields > NAMED:
+        return [(number, True)] if at >= FIRST else [(number, True), (number, False)]
+    return [(f"{number} {_short(name)}", True), (number, True), (number, False)]
+
+
 def _short(name: str, most: int = 22) -> str:
     return name if len(name) <= most else f"{name[: most - 1]}…"
 
 
-def _room(text: str, middle: Floats, box: Boxes, taken: Boxes, others: Boxes, size: tuple[float, float]) -> Boxes | None:
-    """A free box for a text in the field's middle or round its outline, on as few other fields as can be; None where there is none."""
+def _room(text: str, middle: Floats, box: Boxes, taken: Boxes, others: Boxes, size: tuple[float, float], clear: bool) -> Boxes | None:
+    """A free box for a text, in its field's middle or round its outline, on as few other fields as can be (on none if `clear`)."""
     wide, high = LETTER * TEXT * len(text) + 4, TEXT + 3
     left, top, right, bottom = box
     x, y = middle
     corners = np.array(
         [
-            (x - wide / 2, y - high / 2),
             (x - wide / 2, bottom + 1),
             (x - wide / 2, top - high - 1),
             (right + 3, y - high / 2),
@@ -282,11 +297,14 @@ def _room(text: str, middle: Floats, box: Boxes, taken: Boxes, others: Boxes, si
             (left - wide - 2, bottom),
         ]
     )
+    if wide <= right - left and high <= bottom - top:
+        corners = np.vstack([(x - wide / 2, y - high / 2), corners])
     spots = np.hstack([corners, corners + np.array([wide, high])])
     free = [
         spot for spot in spots[(spots[:, :2] >= 0).all(axis=1) & (spots[:, 2:] <= size).all(axis=1)] if not _overlaps(spot, taken).any()
     ]
-    return min(free, key=lambda spot: int(_overlaps(spot, others).sum()), default=None)
+    spot = min(free, key=lambda spot: int(_overlaps(spot, others).sum()), default=None)
+    return None if spot is None or (clear and _overlaps(spot, others).any()) else spot
 
 
 def _overlaps(spot: Boxes, taken: Boxes) -> npt.NDArray[np.bool_]:

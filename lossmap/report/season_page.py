@@ -62,7 +62,6 @@ def season_page(season: Season) -> str:
     rows = field_rows(fields.head(MOST_ROWS), season)
     footnotes = Footnotes()
     advice = [_advice(crop, season, footnotes) for crop in crops[:MOST_ADVISED]]
-    contrasts = contrasts_shown(season.pooled.contrasts)
     return filled(
         "season.html.j2",
         policy=policy(),
@@ -80,7 +79,7 @@ def season_page(season: Season) -> str:
         sources=[_sources(crop, number) for number, crop in enumerate(crops)],
         drivers=[_driver(found, season, words, crops) for found in season.pooled.drivers.values()],
         shared_cause=shared_cause(),
-        contrasts=contrast_rows(contrasts, len(season.pooled.contrasts), season),
+        contrasts=contrast_rows(contrasts_shown(season.pooled.contrasts), season),
         failures=_failures(season),
         first=first_steps(season),
         advice=advice,

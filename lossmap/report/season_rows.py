@@ -100,19 +100,19 @@ class Axis:
         return [(f"{mark:.2g}", self.at(mark)) for mark in marks if abs(math.log(mark)) <= self.most]
 
 
-def contrast_rows(contrasts: Sequence[ShownContrast], counted: int, season: Season) -> list[dict[str, Any]]:
+def contrast_rows(contrasts: Sequence[ShownContrast], season: Season) -> list[dict[str, Any]]:
     """Tables of one factor each: its word, its rows, how many are left out, and where 1 and the other marks lie."""
     words, tables = common_words(season), []
     for factor in dict.fromkeys(one.contrast.factor for one in contrasts):
         of = [one for one in contrasts if one.contrast.factor == factor]
         shown = of[:MOST_LEVELS]
         axis = Axis([one.contrast.ratio for one in shown])
-        rows = [_contrast(one, axis, counted, words) for one in shown]
+        rows = [_contrast(one, axis, words) for one in shown]
         tables.append({"factor": FACTORS[factor], "rows": rows, "more": len(of) - len(shown), "ticks": axis.ticks(), "wide": _WIDE})
     return tables
 
 
-def _contrast(one: ShownContrast, axis: Axis, counted: int, words: Words) -> dict[str, Any]:
+def _contrast(one: ShownContrast, axis: Axis, words: Words) -> dict[str, Any]:
     found: LevelContrast = one.contrast
     low, mean, high = (axis.at(end) for end in (found.ratio.low, found.ratio.mean, found.ratio.high))
     return {
@@ -123,6 +123,6 @@ def _contrast(one: ShownContrast, axis: Axis, counted: int, words: Words) -> dic
         "ratio": (f"{found.ratio.mean:.2f}", f"{found.ratio.low:.2f} to {found.ratio.high:.2f}"),
         "bar": (low, mean, high),
         "worth": signed(words.loss, found.worth_kg_ha) if found.worth_kg_ha else (NOT_KNOWN, ""),
-        "says": contrast_says(found, counted),
+        "says": contrast_says(found),
         "told": found.told,
     }

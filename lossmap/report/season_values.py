@@ -13,7 +13,7 @@ from lossmap.report.evidence_file import UNITS
 from lossmap.report.geojson import with_bushels
 from lossmap.report.json_values import interval, known
 from lossmap.report.run_file import changed, version
-from lossmap.report.season_words import CropLoss, cautions, common_words, crop_losses, failed, mapped
+from lossmap.report.season_words import CropLoss, cautions, common_words, contrasts_shown, crop_losses, failed, mapped
 from lossmap.report.words import bushels_ac
 
 __all__ = ["properties", "values_of_season"]
@@ -42,7 +42,7 @@ def values_of_season(season: Season) -> dict[str, Any]:
         "drivers": {
             name: _driver(found, crop) | {"curve": _curve(pooled.curves.get(name, PooledCurve()))} for name, found in pooled.drivers.items()
         },
-        "comparisons": len(pooled.contrasts),
+        "comparisons": len(contrasts_shown(pooled.contrasts)),
         "contrasts": [_contrast(found, crop) for found in pooled.contrasts],
         "fields": properties(season),
         "notes": cautions(season),

@@ -44,6 +44,8 @@ __all__ = [
 
 #: A contrast that is not told leans one way from this chance on.
 LEANS = 0.9
+#: Levels that could not be compared are named up to this many.
+MOST_NAMED = 8
 
 
 @dataclass(frozen=True)
@@ -174,8 +176,9 @@ def in_short(season: Season) -> list[str]:
     lines = [driver_head(found) for found in season.pooled.drivers.values() if season.pooled.fields]
     told = [one for one in contrasts_shown(season.pooled.contrasts) if one.contrast.told]
     lines += [f"{_contrast_told(one)}." for one in told]
-    if season.pooled.contrasts and not told:
-        lines.append(f"No {_listed_or(_factors(season))} could be told apart from the others.")
+    shown_factors = list(dict.fromkeys(FACTORS[one.contrast.factor] for one in contrasts_shown(season.pooled.contrasts)))
+    if shown_factors and not told:
+        lines.append(f"No {' or '.join(shown_factors)} could be told apart from the others.")
     return lines
 
 
@@ -183,10 +186,6 @@ def _contrast_told(one: ShownContrast) -> str:
     found = one.contrast
     where = "" if found.source == "total" else f" {found.source}"
     return f"{FACTORS[found.factor].capitalize()} {found.level} went with {_times(found.ratio)} the{where} loss of {one.against}"
-
-
-def _factors(season: Season) -> list[str]:
-    return list(dict.fromkeys(FACTORS[found.factor] for found in season.pooled.contrasts))
 
 
 def driver_head(found: PooledDriver) -> str:
@@ -219,7 +218,7 @@ def _effect(found: PooledDriver, words: Words) -> str:
     rest = f"by the counts of {count_of(found.fields, 'field')}, each compared with itself alone"
     tail = {
         "tracks": ". This is a link, not a proof of cause",
-        "no sign": ". The counts were enough to show a moderate link, and none showed",
+        "no sign": ". That may well be no change: counts like these would show a moderate link 8 times in 10",
         "not enough counts": ". That may well be no change: even a moderate link would often be missed with these counts",
     }
     return f"{seen}, {rest}{tail[found.verdict]}."
@@ -292,10 +291,11 @@ def shared_cause() -> tuple[str, ...]:
 
 
 def contrasts_shown(contrasts: Sequence[LevelContrast]) -> list[ShownContrast]:
-    """Contrasts in their order; of two levels that are each other's mirror only the one that loses more."""
+    """Those that could be compared, in their order; of two levels that are each other's mirror only the one that loses more."""
     out = []
-    for found in contrasts:
-        levels = [one for one in contrasts if (one.factor, one.source) == (found.factor, found.source)]
+    known = [found for found in contrasts if found.ratio]
+    for found in known:
+        levels = [one for one in known if (one.factor, one.source) == (found.factor, found.source)]
         if len(levels) == 2:
             other = levels[1] if found is levels[0] else levels[0]
             if (found.ratio.mean, found is levels[0]) > (other.ratio.mean, other is levels[0]):
@@ -305,10 +305,10 @@ def contrasts_shown(contrasts: Sequence[LevelContrast]) -> list[ShownContrast]:
     return out
 
 
-def contrast_says(found: LevelContrast, counted: int) -> str:
+def contrast_says(found: LevelContrast) -> str:
     """Whether a contrast holds, leans or says nothing."""
     if found.told:
-        return "holds" if counted == 1 else f"holds, all {counted} comparisons counted"
+        return "holds, all comparisons counted"
     return "a leaning only" if max(found.chance, 1 - found.chance) >= LEANS else "not told apart"
 
 
@@ -358,10 +358,11 @@ def cautions(season: Season) -> list[str]:
         out.append(f"The one price given ({common_words(season).price(price)}) is taken for every crop.")
     if len(crops) > 1:
         out.append("What is said of all crops together is said by weight: bushels of different crops make no sum.")
-    unknown = int(mapped(season)["total_kg_ha"].isna().sum())
-    if unknown:
-        out.append(f"In {count_of(unknown, 'field')} loss is not known, so means and sums leave {'it' if unknown == 1 else 'them'} out.")
-    if season.pooled.contrasts:
+    lone = list(dict.fromkeys(f"{FACTORS[one.factor]} {one.level}" for one in season.pooled.contrasts if not one.ratio))
+    if lone:
+        named = ", ".join(lone[:MOST_NAMED]) + (f" and {len(lone) - MOST_NAMED} more" if len(lone) > MOST_NAMED else "")
+        out.append(f"Too few fields of a crop that others have too, so not compared: {named}.")
+    if contrasts_shown(season.pooled.contrasts):
         out.append(
             "Headers, machines, operators, varieties, rows and populations are compared over whole fields that differ in more than that: a "
             "difference that holds is a difference between those fields, not yet one that the header or the person makes."
@@ -371,7 +372,3 @@ def cautions(season: Season) -> list[str]:
 
 def _listed(names: Sequence[str]) -> str:
     return " and ".join(", ".join(names).rsplit(", ", 1))
-
-
-def _listed_or(names: Sequence[str]) -> str:
-    return " or ".join(", ".join(names).rsplit(", ", 1))

@@ -268,8 +268,10 @@ def count_of(number: float, noun: str) -> str:
 
 
 def sentence(note: str) -> str:
-    """A note that stood behind a colon, on its own."""
-    return f"{note[:1].upper()}{note[1:]}."
+    """A note that stood behind a colon, on its own, with a capital and one full stop."""
+    note = note.strip()
+    note = note[:1].upper() + note[1:]
+    return note if note.endswith((".", "!", "?")) else f"{note}."
 
 
 def bushels_ac(crop: Crop) -> float:

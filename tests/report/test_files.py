@@ -1,5 +1,7 @@
 """Files as every report writes them."""
 
+import csv
+import io
 import json
 from functools import partial
 
@@ -44,3 +46,10 @@ def test_a_table_holds_every_column_and_no_formula():
     assert text.splitlines() == ["loss,name,more", "-1.5,'=1+1,", ',"a, ""b""",']
     for evil in ("+1", "-1", "@A1", "\tx", "\rx"):
         assert csv_text([{"name": evil}]).split("\n", 1)[1].lstrip('"').startswith("'")
+
+
+def test_a_return_in_a_cell_begins_no_row():
+    """Neither a bare one nor a line end: what follows could be a formula."""
+    rows = [{"name": "a\r=1+1", "more": "b\r\n=2"}, {"name": "c\n@d", "more": 1}]
+    back = list(csv.reader(io.StringIO(csv_text(rows), newline="")))
+    assert back == [["name", "more"], ["a\r=1+1", "b\n=2"], ["c\n@d", "1"]]
