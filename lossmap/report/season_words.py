@@ -134,10 +134,11 @@ def crop_losses(season: Season) -> tuple[CropLoss, ...]:
 
 
 def _of_yield(rows: gpd.GeoDataFrame, total: Estimate) -> Estimate:
-    """Loss in what grew: harvested and lost [%]; the yield is taken as known."""
-    harvest = float((rows["yield_kg_ha"] * rows["area_ha"]).sum(skipna=False) / rows["area_ha"].sum())
-    if not math.isfinite(harvest):
+    """Loss in what grew, harvested and lost [%]; the yield, of the fields that tell it, is taken as known."""
+    rows = rows[rows["yield_kg_ha"].notna()]
+    if rows.empty:
         return NOTHING
+    harvest = float((rows["yield_kg_ha"] * rows["area_ha"]).sum() / rows["area_ha"].sum())
     return Estimate(*(100 * end / (harvest + end) for end in (total.mean, total.low, total.high)))
 
 
