@@ -2,7 +2,7 @@
 
 A ten-acre field among fields sixty miles off would be a speck: fields are parted at the
 widest gap between them until each part shows its smallest field, and what is still a speck
-gets a dot. Labels are placed in the order of the table, and none covers another.
+gets a dot.
 """
 
 from __future__ import annotations
@@ -17,10 +17,11 @@ import numpy.typing as npt
 import shapely
 
 from lossmap.base.grid import Floats
+from lossmap.report.season_labels import Boxes, Label, labels
 from lossmap.report.still import scale_bar
 from lossmap.report.words import Words
 
-__all__ = ["MOST_PARTS", "Label", "Part", "Shape", "season_map"]
+__all__ = ["MOST_PARTS", "Part", "Shape", "season_map"]
 
 #: Drawings beside the one of everything, at most; a field drawn smaller than this asks for one; a smaller one still gets a dot.
 MOST_PARTS, SMALL, SPECK = 8, 14.0, 9.0
@@ -28,19 +29,11 @@ MOST_PARTS, SMALL, SPECK = 8, 14.0, 9.0
 DOT = 5.0
 #: A gap is one where it takes this share of what a drawing spans; the second where both sides hold that share of the fields.
 GAP, EVEN_GAP, EVEN = 0.15, 0.02, 0.25
-#: With more fields than this in a drawing their names would be a grey mass: numbers only.
-NAMED = 20
-#: Of those the first may have their number on another field, if need be.
-FIRST = 12
 
 MOST_WIDE, MOST_HIGH, LEAST_HIGH = 600.0, 440.0, 150.0
 LEFT, TOP, RIGHT, BELOW = 18.0, 18.0, 66.0, 44.0
 # No drawing spans less than this [m]: a lone field need not fill one.
 LEAST_SPAN_M = 900.0
-# Size of the labels, and how wide one of their letters is at most on the average.
-TEXT, LETTER = 19.0, 0.6
-
-Boxes = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -52,15 +45,6 @@ class Shape:
     x: float
     y: float
     speck: bool
-
-
-@dataclass(frozen=True)
-class Label:
-    """Text with its left end on a line at `y`."""
-
-    text: str
-    x: float
-    y: float
 
 
 @dataclass(frozen=True)
@@ -230,14 +214,14 @@ def _part(
         for number, (x, y) in zip(part, middles, strict=True)
     )
     called = [fields.called[number] for number in part]
-    labels = (
+    placed = (
         _frame_letters(frames)
         if frames
-        else _labels(called, middles, _seen(view.box(fields.boxes[part]), middles), (view.width, view.height))
+        else labels(called, middles, _seen(view.box(fields.boxes[part]), middles), (view.width, view.height))
     )
     bar_m, bar_text = scale_bar(view.metres, words)
-    unlabelled = 0 if frames else len(part) - len(labels)
-    return Part(letter, len(part), view.width, view.height, shapes, labels, frames, unlabelled, round(bar_m * view.scale, 1), bar_text)
+    unlabelled = 0 if frames else len(part) - len(placed)
+    return Part(letter, len(part), view.width, view.height, shapes, placed, frames, unlabelled, round(bar_m * view.scale, 1), bar_text)
 
 
 def _seen(boxes: Boxes, middles: Floats) -> Boxes:
@@ -252,60 +236,3 @@ def _frame_letters(frames: Sequence[tuple[str, float, float, float, float]]) -> 
         Label(letter, round(left + wide + 4 if left + wide + 20 < MOST_WIDE - RIGHT else left - 20, 1), round(top + high / 2 + 7, 1))
         for letter, left, top, wide, high in frames
     )
-
-
-def _labels(called: Sequence[tuple[str, str]], middles: Floats, boxes: Boxes, size: tuple[float, float]) -> tuple[Label, ...]:
-    """Number and name of each field where there is room, else its number, else nothing; none covers another."""
-    # what may not be covered: north mark, scale bar, then each label as it is placed
-    taken = np.array([[size[0] - RIGHT + 6, 0, size[0], 92], [0, size[1] - BELOW + 6, size[0] / 2, size[1]]])
-    found = []
-    for at, ((number, name), middle) in enumerate(zip(called, middles, strict=True)):
-        for text, clear in _tries(number, name, at, len(called)):
-            spot = _room(text, middle, boxes[at], taken, np.delete(boxes, at, axis=0), size, clear)
-            if spot is not None:
-                taken = np.vstack([taken, spot])
-                found.append(Label(text, round(float(spot[0]) + 2, 1), round(float(spot[3]) - 5, 1)))
-                break
-    return tuple(found)
-
-
-def _tries(number: str, name: str, at: int, fields: int) -> list[tuple[str, bool]]:
-    """What to write, best first, and whether it must be clear of all other fields."""
-    if fields > NAMED:
-        return [(number, True)] if at >= FIRST else [(number, True), (number, False)]
-    return [(f"{number} {_short(name)}", True), (number, True), (number, False)]
-
-
-def _short(name: str, most: int = 22) -> str:
-    return name if len(name) <= most else f"{name[: most - 1]}…"
-
-
-def _room(text: str, middle: Floats, box: Boxes, taken: Boxes, others: Boxes, size: tuple[float, float], clear: bool) -> Boxes | None:
-    """A free box for a text, in its field's middle or round its outline, on as few other fields as can be (on none if `clear`)."""
-    wide, high = LETTER * TEXT * len(text) + 4, TEXT + 3
-    left, top, right, bottom = box
-    x, y = middle
-    corners = np.array(
-        [
-            (x - wide / 2, bottom + 1),
-            (x - wide / 2, top - high - 1),
-            (right + 3, y - high / 2),
-            (left - wide - 3, y - high / 2),
-            (right + 2, top - high),
-            (right + 2, bottom),
-            (left - wide - 2, top - high),
-            (left - wide - 2, bottom),
-        ]
-    )
-    if wide <= right - left and high <= bottom - top:
-        corners = np.vstack([(x - wide / 2, y - high / 2), corners])
-    spots = np.hstack([corners, corners + np.array([wide, high])])
-    free = [
-        spot for spot in spots[(spots[:, :2] >= 0).all(axis=1) & (spots[:, 2:] <= size).all(axis=1)] if not _overlaps(spot, taken).any()
-    ]
-    spot = min(free, key=lambda spot: int(_overlaps(spot, others).sum()), default=None)
-    return None if spot is None or (clear and _overlaps(spot, others).any()) else spot
-
-
-def _overlaps(spot: Boxes, taken: Boxes) -> npt.NDArray[np.bool_]:
-    return np.asarray((taken[:, 0] < spot[2]) & (spot[0] < taken[:, 2]) & (taken[:, 1] < spot[3]) & (spot[1] < taken[:, 3]))

@@ -21,25 +21,12 @@ from lossmap.report.drawings import drawing_of_sources
 from lossmap.report.footnotes import Footnotes
 from lossmap.report.numbers import doubt_line
 from lossmap.report.run_file import changed, version
+from lossmap.report.season_crops import CropLoss, common_words, crop_losses, failed, mapped
 from lossmap.report.season_drawings import drawing_of_pooled
+from lossmap.report.season_links import between_line, driver_head, driver_lines, shared_cause
 from lossmap.report.season_map import Part, season_map
 from lossmap.report.season_rows import by_grain_left, contrast_rows, field_rows
-from lossmap.report.season_words import (
-    CropLoss,
-    between_line,
-    cautions,
-    common_words,
-    contrasts_shown,
-    crop_losses,
-    driver_head,
-    driver_lines,
-    failed,
-    first_steps,
-    in_short,
-    mapped,
-    shared_cause,
-    subtitle,
-)
+from lossmap.report.season_words import cautions, contrasts_shown, first_steps, in_short, subtitle
 from lossmap.report.sentences import SOURCE_WORDS, after_largest, largest_sources
 from lossmap.report.templates import asset, filled, policy
 from lossmap.report.words import Scale, Words, count_of, plain

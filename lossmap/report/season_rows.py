@@ -15,7 +15,8 @@ from lossmap.base import reference
 from lossmap.base.estimates import NOTHING, Estimate
 from lossmap.base.season import FACTORS, LevelContrast, Season
 from lossmap.base.tables import DRIVER_WORDS
-from lossmap.report.season_words import ShownContrast, common_words, contrast_says, mapped, signed
+from lossmap.report.season_crops import common_words, mapped
+from lossmap.report.season_words import ShownContrast, contrast_says, signed
 from lossmap.report.words import NOT_KNOWN, Scale, Words
 
 __all__ = ["Axis", "by_grain_left", "contrast_rows", "field_rows", "link_to"]

@@ -13,7 +13,8 @@ from lossmap.report.evidence_file import UNITS
 from lossmap.report.geojson import with_bushels
 from lossmap.report.json_values import interval, known
 from lossmap.report.run_file import changed, version
-from lossmap.report.season_words import CropLoss, cautions, common_words, contrasts_shown, crop_losses, failed, mapped
+from lossmap.report.season_crops import CropLoss, common_words, crop_losses, failed, mapped
+from lossmap.report.season_words import cautions, contrasts_shown
 from lossmap.report.words import bushels_ac
 
 __all__ = ["properties", "values_of_season"]

@@ -13,7 +13,7 @@ import shapely
 from report.made_seasons import made_season
 
 from lossmap.base import reference
-from lossmap.report.season_map import MOST_PARTS, RIGHT, TEXT, season_map
+from lossmap.report.season_map import MOST_PARTS, season_map
 from lossmap.report.words import Words
 
 WORDS = Words(reference.crop("corn"), "us")
@@ -28,11 +28,6 @@ def drawn(season, words=WORDS):
 def corners(path):
     """Corners of a path ``[corner, (x, y)]``."""
     return np.array([[float(x) for x in pair.split()] for pair in re.findall(r"[ML]([\d. -]+)", path)])
-
-
-def boxes(part):
-    """Of the labels ``[label, (left, top, right, bottom)]``, no narrower than the letters are."""
-    return np.array([(label.x, label.y - 0.8 * TEXT, label.x + 0.5 * TEXT * len(label.text), label.y) for label in part.labels])
 
 
 def test_fields_are_true_to_distance_and_area():
@@ -72,22 +67,6 @@ def test_fields_side_by_side_are_one_drawing():
         frame = made_season(fields + 1, 0, spread_km=2).fields.iloc[:fields]
         parts = season_map(frame.geometry, list(frame["name"]), np.zeros(fields, np.uint8), WORDS)
         assert [part.fields for part in parts] == [fields]
-
-
-@pytest.mark.parametrize(("fields", "spread_km"), [(14, 6.0), (40, 20.0), (300, 60.0), (2000, 200.0)])
-def test_no_label_covers_another_or_leaves_the_drawing(fields, spread_km):
-    """Law: labels lie apart, inside, clear of north mark and scale bar; those without room are counted."""
-    for part in drawn(made_season(fields, 3, spread_km=spread_km)):
-        found = boxes(part)
-        assert len(found) + part.unlabelled == (len(part.frames) or part.fields)
-        assert (found >= -1).all()
-        assert (found[:, 2] <= part.width).all()
-        assert (found[:, 3] <= part.height).all()
-        assert not ((found[:, 2] > part.width - RIGHT + 6) & (found[:, 1] < 80)).any()
-        for at, one in enumerate(found):
-            others = np.delete(found, at, axis=0)
-            over = (others[:, 0] < one[2]) & (one[0] < others[:, 2]) & (others[:, 1] < one[3]) & (one[1] < others[:, 3])
-            assert not over.any(), part.labels[at]
 
 
 def test_numbers_are_those_of_the_table():

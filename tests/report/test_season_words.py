@@ -5,30 +5,13 @@ from __future__ import annotations
 import dataclasses
 import re
 
-import pytest
-from report.made_seasons import made_season, nothing_of, tracking, with_driver, with_field
+from report.made_seasons import made_season, with_driver
 
-from lossmap.base.errors import SettingsError
 from lossmap.base.estimates import NOTHING, Estimate
 from lossmap.base.season import LevelContrast
-from lossmap.report.season_words import (
-    between_line,
-    cautions,
-    common_words,
-    contrast_says,
-    contrasts_shown,
-    crop_losses,
-    driver_head,
-    driver_lines,
-    failed,
-    first_steps,
-    in_short,
-    mapped,
-    said_of_season,
-    shared_cause,
-    signed,
-    subtitle,
-)
+from lossmap.report.season_crops import common_words, crop_losses, failed, mapped
+from lossmap.report.season_links import driver_head, driver_lines
+from lossmap.report.season_words import cautions, contrast_says, contrasts_shown, first_steps, in_short, said_of_season, signed, subtitle
 
 CORN = made_season(14, 0, ("corn",))
 
@@ -36,28 +19,6 @@ CORN = made_season(14, 0, ("corn",))
 def pooled_with(season, **values):
     """The season with something else said of all fields."""
     return dataclasses.replace(season, pooled=dataclasses.replace(season.pooled, **values))
-
-
-def test_one_crop_is_told_in_its_bushels_in_percent_and_in_money():
-    """Truth: 100 kg/ha of corn is 1.59 bu/ac; sums are that times the ground, at the price."""
-    season = pooled_with(CORN, by_crop={"corn": {"total": Estimate(100.0, 80.0, 125.0)}})
-    (crop,) = crop_losses(season)
-    area_ac = float(season.fields["area_ha"].sum()) * 2.4710538
-    assert crop.words.loss.interval(crop.total) == "1.6 bu/ac (1.3 to 2.0)"
-    assert crop.share_pct.mean == pytest.approx(100 * 100 / 11_100)
-    assert crop.share_pct.low == pytest.approx(100 * 80 / 11_080)
-    assert crop.fields == 14
-    assert f"over 14 fields and {area_ac:,.0f} ac: 0.9 % (0.7 to 1.1) of the total yield, " in crop.more
-    bushels, usd = re.findall(r"([\d,]+) (?:bu|USD)", crop.more)[:2]
-    assert float(bushels.replace(",", "")) == pytest.approx(area_ac * 1.593, rel=2e-3)
-    assert float(usd.replace(",", "")) == pytest.approx(area_ac * 1.593 * 4.2, rel=2e-3)
-    assert crop.more.endswith("at 4.20 USD/bu")
-
-
-def test_without_a_table_of_crops_the_season_stands_for_its_one_crop():
-    """The mean over all fields is the crop's where there is but one; with two nothing is made up."""
-    assert crop_losses(pooled_with(CORN, by_crop={}))[0].total == CORN.pooled.loss["total"]
-    assert crop_losses(pooled_with(made_season(), by_crop={})) == ()
 
 
 def test_crops_are_never_summed_in_bushels():
@@ -82,12 +43,6 @@ def test_metric_speaks_of_hectares():
     assert "km/h" in said
 
 
-def test_a_price_of_another_kind_is_refused():
-    """Bushels of a crop that has none."""
-    with pytest.raises(SettingsError, match="report.price"):
-        crop_losses(made_season(3, 0, ("corn",), price="4.20 USD/mile"))
-
-
 def test_subtitle_and_line_count_what_failed():
     """Mapped and failed, ground, crops, day; one line, whatever a level is called."""
     season = made_season()
@@ -100,87 +55,6 @@ def test_subtitle_and_line_count_what_failed():
     line = said_of_season(pooled_with(season, contrasts=(evil, *season.pooled.contrasts[2:])))
     assert line.isprintable()
     assert len(line) < 400
-
-
-@pytest.mark.parametrize(
-    ("verdict", "head", "said"),
-    [
-        ("tracks", "Within the fields, loss tracks ground speed.", "This is a link, not a proof of cause."),
-        (
-            "no sign",
-            "Within the fields, no sign that loss tracks ground speed.",
-            "counts like these would show a moderate link 8 times in 10",
-        ),
-        (
-            "not enough counts",
-            "Not enough counts to say whether loss tracks ground speed within the fields.",
-            "a moderate link would often be missed",
-        ),
-    ],
-)
-def test_every_verdict_has_its_words(verdict, head, said):
-    """Head and what it means; only a link that holds is told with its share, its hidden cause and whom it helps."""
-    found = dataclasses.replace(CORN.pooled.drivers["speed"], verdict=verdict)
-    lines = driver_lines(found, common_words(CORN))
-    assert driver_head(found) == head
-    assert lines[0].startswith("Each 1.1 mph faster goes with 1.32 times (1.16 to 1.49, 9 times in 10) the loss in an average field, by")
-    assert said in lines[0]
-    assert "each compared with itself alone" in lines[0]
-    assert ("correlation of 0.42 or more (0.24 to 0.55)" in " ".join(lines)) == (verdict == "tracks")
-    assert ("goes with speeds above each field's own reference" in " ".join(lines)) == (verdict == "tracks")
-    assert not re.search(r"\bcause[sd] (?:the|by)\b", " ".join(lines))
-
-
-def test_agreement_and_spread_are_told():
-    """How many lean the same way, and the step's effect one standard deviation either side."""
-    lines = driver_lines(CORN.pooled.drivers["speed"], common_words(CORN))
-    # exp(0.5 (0.55 -+ 0.15))
-    assert lines[1] == (
-        "By its own counts alone, the link leans that way in 12 of 14 fields. Fields differ: in about two of three, "
-        "each 1.1 mph faster goes with 1.22 to 1.42 times the loss."
-    )
-    assert lines[-1] == "Of 5 fields its own counts and the season's together say the same."
-
-
-def test_money_of_a_driver_is_told_where_one_price_holds():
-    """By area and over all fields."""
-    price = crop_losses(CORN)[0].price
-    shares = [line for line in driver_lines(CORN.pooled.drivers["speed"], common_words(CORN), price) if "reference" in line]
-    assert re.search(r"USD/ac \(.*\), or [\d,]+ USD \(.*\) over all fields\.$", shares[0])
-
-
-def test_dryness_is_told_as_points_drier():
-    """The other driver's step and reference."""
-    found = dataclasses.replace(tracking(CORN.fields["field_id"]), name="dryness", effect_step="-2 points")
-    lines = driver_lines(found, common_words(CORN))
-    assert lines[0].startswith("Each 2 points drier goes with ")
-    assert "goes with grain drier than each field's own reference" in lines[2]
-
-
-def test_between_fields_is_a_comparison_only():
-    """Said beside, as nothing that a verdict rests on; silent where unknown."""
-    line = between_line(CORN.pooled.drivers["speed"], common_words(CORN))
-    # exp(0.9 / 2)
-    assert line.startswith(
-        "For comparison only, between fields: a field cut 1.1 mph faster than another on average lost 1.57 times (0.82 to 2.86"
-    )
-    assert line.endswith("so no verdict rests on this.")
-    assert between_line(dataclasses.replace(CORN.pooled.drivers["speed"], between_fields=NOTHING), common_words(CORN)) == ""
-
-
-def test_nothing_known_of_a_driver_says_why():
-    """Its note and no number; the note ends once."""
-    assert driver_lines(nothing_of("speed"), common_words(CORN)) == ["No field has counts at two speeds."]
-    alone = dataclasses.replace(CORN.pooled.drivers["speed"], note="One field alone: this is its own counts' word.")
-    assert driver_lines(alone, common_words(CORN))[0] == "One field alone: this is its own counts' word."
-
-
-def test_a_shared_cause_is_warned_of_with_its_figures():
-    """The prototype's figures, said to be a simulation's."""
-    text = " ".join(shared_cause())
-    assert "In a simulation" in text
-    assert "1 % of the cases with one field and in 31 % with 20 fields" in text
-    assert "surer, not truer" in text
 
 
 def test_of_two_levels_one_row_is_shown():
@@ -234,11 +108,3 @@ def test_first_steps_follow_the_evidence_alone():
     assert any(line.startswith("Plan to cut sooner: ") for line in first_steps(dry))
     quiet = with_driver(pooled_with(CORN, contrasts=()), "speed", verdict="no sign")
     assert first_steps(quiet) == []
-
-
-def test_a_field_whose_loss_is_not_known_is_in_no_mean():
-    """Its crop's count and ground leave it out."""
-    season = with_field(CORN, 0, total_kg_ha=float("nan"))
-    (crop,) = crop_losses(season)
-    assert crop.fields == 13
-    assert crop.area_ha == pytest.approx(float(CORN.fields["area_ha"].iloc[1:].sum()))
