@@ -12,7 +12,7 @@ from typing import Any
 import geopandas as gpd
 
 from lossmap.base.errors import SettingsError, TooLittleData
-from lossmap.base.season import Pooled, Season
+from lossmap.base.season import FieldEvidence, Pooled, Season
 from lossmap.base.settings import Settings
 from lossmap.base.tables import DRIVE, SEASON
 from lossmap.pool import pool
@@ -70,9 +70,9 @@ def map_season(
         There is no field, none could be mapped, or the place for the results, the cluster or
         the settings are wrong; earlier results are left as they were.
     """
-    folder, out = folder.resolve(), out.resolve()
+    folder = folder.resolve()
     target = out / (folder.name or "season")
-    jobs, misplaced = _jobs(folder, settings, out, target, again)
+    jobs, misplaced = _jobs(folder, settings, out.resolve(), target.resolve(), again)
     writable(target)
     rows: dict[str, dict[str, Any]] = {}
     try:
@@ -169,13 +169,18 @@ def _season(name: str, rows: list[dict[str, Any]], target: Path, settings: Setti
     mapped = [row for row in rows if not row["error"]]
     if not mapped:
         raise TooLittleData(f"{name}: none of its {len(rows)} fields could be mapped; the first, {rows[0]['field_id']}: {rows[0]['error']}")
-    evidence = [replace(read_evidence(target / row["field_id"]), field_id=row["field_id"]) for row in mapped]
-    pooled = pool(evidence, settings.season)
+    pooled = pool([_evidence(row["field_id"], target) for row in mapped], settings.season)
     for row in mapped:
         _borrow(row, pooled)
     columns = [column.name for column in SEASON.columns]
     fields = gpd.GeoDataFrame([{name: row[name] for name in (*columns, "geometry")} for row in rows], geometry="geometry", crs="EPSG:4326")
     return Season(name, SEASON.check(fields), pooled, settings, datetime.date.today())
+
+
+def _evidence(field_id: str, target: Path) -> FieldEvidence:
+    if not (target / field_id).is_dir():
+        raise SettingsError(f"{target / field_id}: its worker has written it, and it is not here; --out must lie on storage that all share")
+    return replace(read_evidence(target / field_id), field_id=field_id)
 
 
 def _borrow(row: dict[str, Any], pooled: Pooled) -> None:

@@ -76,7 +76,7 @@ def read_season_row(folder: Path) -> dict[str, Any]:
         summary.json or evidence.json is missing or broken.
     """
     summary, evidence = _content(folder, "summary.json"), read_evidence(folder)
-    outline = _content(folder, "evidence.json").get("outline")
+    outline: dict[str, Any] = _content(folder, "evidence.json").get("outline", {})
     try:
         return {
             "name": str(summary["field"]),

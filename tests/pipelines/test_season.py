@@ -12,7 +12,9 @@ import subprocess
 import sys
 import time
 import tomllib
+from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import geopandas as gpd
 import pandas as pd
@@ -21,6 +23,8 @@ from clusters import cluster
 from planted_fields import grieving_row, plant, spoil
 
 from lossmap.base.errors import SettingsError, TooLittleData, WriteError
+from lossmap.base.estimates import NOTHING
+from lossmap.base.season import ShrunkenSlope
 from lossmap.base.settings import Settings, build
 from lossmap.pipelines import season as module
 from lossmap.pipelines.season import map_season
@@ -369,3 +373,24 @@ def test_whenever_it_ends_the_next_run_goes_on(tmp_path, end, moments):
 def test_settings_of_the_season_are_read(tmp_path):
     """One TOML a flow: the project's own example is valid."""
     assert read_settings(Path(__file__).resolve().parents[2] / "configs" / "season.toml").season.field_limit > 0
+
+
+def test_results_that_a_cluster_wrote_elsewhere_are_missed(mapped):
+    """A row without its folder: storage that is not shared is named."""
+    _, out = mapped
+    row = rows(out / "farm").reset_index().iloc[0].to_dict()
+    shutil.rmtree(out / "farm" / row["field_id"])
+    with pytest.raises(SettingsError, match=r"creek: its worker has written it, and it is not here; --out must lie on storage"):
+        module._season("farm", [row], out / "farm", Settings())
+
+
+def test_a_verdict_may_rest_on_the_season(mapped):
+    """Where the field's own counts cannot say and its slope in the light of all can; the row says which."""
+    _, out = mapped
+    row = rows(out / "farm").reset_index().iloc[0].to_dict()
+    steep = ShrunkenSlope(NOTHING, NOTHING, 0.99, True)
+    level = replace(steep, tracks=False)
+    pooled = {name: SimpleNamespace(shrunken={row["field_id"]: slope}) for name, slope in (("speed", steep), ("dryness", level))}
+    module._borrow(row, SimpleNamespace(drivers=pooled))
+    assert (row["speed_verdict"], row["speed_rests_on"]) == ("tracks", "season")
+    assert (row["dryness_verdict"], row["dryness_rests_on"]) == ("not enough counts", "own counts")
