@@ -81,7 +81,8 @@ def _fields_bar(total: int) -> Any:
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
     columns = (BarColumn(), MofNCompleteColumn(), TextColumn("fields, {task.fields[failed]} failed, ends in"), TimeRemainingColumn())
-    shown = Progress(*columns, console=Console(stderr=True), transient=True)
+    # a field may take a minute: an end foreseen from the last seconds alone would jump
+    shown = Progress(*columns, console=Console(stderr=True), transient=True, speed_estimate_period=1800)
     shown.add_task("", total=total, failed=0)
     return shown
 
