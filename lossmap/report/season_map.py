@@ -1,8 +1,7 @@
 """Where a season's fields lie and what each lost: one projection, drawn as SVG, in parts where fields lie far apart.
 
-A ten-acre field among fields sixty miles off would be a speck: fields are parted at the
-widest gap between them until each part shows its smallest field, and what is still a speck
-gets a dot.
+A ten-acre field among fields sixty miles off would be a speck: fields are parted at wide gaps
+between them for as long as some are too small to be seen, and what is still a speck gets a dot.
 """
 
 from __future__ import annotations
