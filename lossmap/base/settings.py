@@ -222,7 +222,7 @@ class SeasonSettings(Strict):
     """Every field below a folder, and what they say together."""
 
     tracks_chance: float = setting(
-        0.985,
+        0.98,
         ge=0.8,
         le=0.9999,
         description="posterior chance of a positive mean slope from which loss 'tracks' over the fields together "

@@ -14,7 +14,7 @@ from lossmap.base.season import DriverEvidence, FieldEvidence, PooledCurve, Pool
 from lossmap.base.settings import SeasonSettings
 from lossmap.base.tables import DRIVER_WORDS
 from lossmap.pool.curves import Curves
-from lossmap.pool.effects import TAU_SD, RandomEffects, estimates
+from lossmap.pool.effects import ALIKE, MEAN_SD, TAU_SD, TAUS, RandomEffects, estimates
 from lossmap.pool.losses import LogLosses
 from lossmap.pool.regression import contrast
 from lossmap.pool.spikes import chances
@@ -34,7 +34,7 @@ def pooled_driver(name: str, fields: Sequence[FieldEvidence], settings: SeasonSe
     if not known:
         return _nothing(name, len(fields)), PooledCurve()
     curves = Curves.of([field.drivers[name] for field in known])
-    effects = RandomEffects.of(curves)
+    effects = RandomEffects.of(curves, TAUS if len(known) > 1 else ALIKE)
     slope, chance = effects.slope(), effects.chance()
     verdict = _verdict(name, curves, chance, settings)
     own, drawn = estimates(curves.at, curves.own()), estimates(curves.at, effects.of_fields())
@@ -46,7 +46,7 @@ def pooled_driver(name: str, fields: Sequence[FieldEvidence], settings: SeasonSe
         effect=_factor(slope, STEPS[name][0]),
         effect_step=STEPS[name][1],
         chance=chance,
-        between_sd=effects.between_sd(),
+        between_sd=effects.between_sd() if len(known) > 1 else NOTHING,
         leaning=int((_leaning(curves) > 0.5).sum()),
         share_kg_ha=_share(known, effects),
         hidden_correlation=_hidden_correlation(name, known, slope) if verdict == "tracks" else NOTHING,
@@ -96,7 +96,7 @@ def _expected_sd(curves: Curves) -> float:
     """Posterior sd of the mean slope that was to be expected before any count was compared, slopes varying as much as the prior has it."""
     told = np.array([max(field.expected_sd**-2 - field.prior_sd**-2, 1e-12) for field in curves.fields])
     between = TAU_SD * curves.prior_sd
-    return float((curves.prior_sd**-2 + (1 / (1 / told + between**2)).sum()) ** -0.5)
+    return float(((MEAN_SD * curves.prior_sd) ** -2 + (1 / (1 / told + between**2)).sum()) ** -0.5)
 
 
 def _leaning(curves: Curves) -> Floats:

@@ -4,8 +4,10 @@ The posterior of the mean ``mu`` and of the standard deviation ``tau`` between f
 over a grid. It is looked for on a coarse one over all that the priors allow, then taken on
 one as fine as it is narrow, so that 2,000 fields are told as well as two.
 
-Priors: ``mu`` has the prior of one field's slope; ``tau`` a half-normal whose standard
-deviation is `TAU_SD` of it. Moderate slopes that vary by half are spread by a third of that
+Priors: ``mu`` is normal about 0, `MEAN_SD` times as wide as the prior of one field's slope,
+which is there to hold back what few stops seem to say: fields together need less of that,
+and seven fields with strong slopes would be held back by an eighth. ``tau`` is half-normal;
+its standard deviation is `TAU_SD` of that prior's. Moderate slopes that vary by half are spread by a third of that
 prior (0.33 for speed, 0.31 for dryness) and strong ones by two thirds: one in two spreads is
 below the first, one in seven beyond the second, and none at all is no less likely than some.
 """
@@ -22,11 +24,13 @@ from lossmap.base.estimates import Estimate
 from lossmap.base.grid import Floats
 from lossmap.pool.curves import Curves, spreading
 
-__all__ = ["TAU_SD", "RandomEffects", "estimates", "interval"]
+__all__ = ["ALIKE", "MEAN_SD", "TAUS", "TAU_SD", "RandomEffects", "estimates", "interval"]
 
-TAU_SD = 0.45
+MEAN_SD, TAU_SD = 2.0, 0.45
 # Values of tau, in prior standard deviations of the slope: the first after 0 is wider than a step of the curves.
 TAUS = np.array([0.0, 0.05, 0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5, 0.65, 0.8, 1.0, 1.25])
+#: Fields that do not differ: what one alone has to be taken for, and what several never are.
+ALIKE = np.array([0.0])
 FINE_TAUS = 10
 # The fine grid of the mean: points, and how many standard deviations it reaches to either side.
 FINE_MEANS, FINE_REACH = 121, 7.0
@@ -56,7 +60,7 @@ class RandomEffects:
 
     @classmethod
     def of(cls, curves: Curves, taus: Floats = TAUS) -> RandomEffects:
-        """Pool the curves; `taus` in prior standard deviations (0 alone: fixed effects, which pooling is not)."""
+        """Pool the curves; `taus` in prior standard deviations."""
         coarse = _posterior(curves, curves.at, taus * curves.prior_sd)
         if taus.size > 1:
             taus = _finer_taus(coarse, taus)
@@ -157,7 +161,7 @@ def _posterior(curves: Curves, means: Floats, taus: Floats) -> RandomEffects:
         kernel = spreading(curves.at, means, float(taus[row]))
         for block in curves.blocks():
             logs[row] += np.log(curves.likelihood[block] @ kernel).sum(axis=0)
-    logs -= 0.5 * (means / curves.prior_sd) ** 2
+    logs -= 0.5 * (means / curves.prior_sd / MEAN_SD) ** 2
     logs += np.log(_tau_prior(taus / curves.prior_sd))[:, None]
     shares = np.exp(logs - logs.max())
     return RandomEffects(curves, means, taus, shares / shares.sum())

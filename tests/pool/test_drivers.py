@@ -46,6 +46,18 @@ def test_effect_is_the_slope_over_one_step(made_season):
     assert found.leaning == sum(field.drivers["speed"].means[0] > 0 for field in made.fields)
 
 
+def test_one_field_alone_gives_about_its_own_posterior(made_season):
+    """Mean within a third of its sd, interval at most a tenth wider, and nothing that differs between fields."""
+    for rng_seed in range(5):
+        found = said(made_season(np.random.default_rng(rng_seed), 1, 0.8, 0.3, 0.4).fields)
+        own, drawn = found.shrunken["f0000"].own, found.shrunken["f0000"].slope
+        width = own.high - own.low
+        for one in (found.slope, drawn):
+            assert one.mean == pytest.approx(own.mean, abs=width / 3.29 / 3)
+            assert 0.99 <= (one.high - one.low) / width < 1.1
+        assert not found.between_sd
+
+
 def test_share_holds_what_was_planted(made_season):
     """Loss that goes with speed, by area over all fields: the truth in 84 to 97 % of 100 intervals."""
     rng = np.random.default_rng(4)

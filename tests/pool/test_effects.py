@@ -10,9 +10,8 @@ from scipy import integrate, stats
 
 from lossmap.base.settings import SeasonSettings
 from lossmap.pool.curves import Curves
-from lossmap.pool.effects import TAU_SD, RandomEffects, estimates, interval
+from lossmap.pool.effects import ALIKE, MEAN_SD, TAU_SD, RandomEffects, estimates
 
-FIXED = np.array([0.0])
 SEASONS = 150
 USUAL = SeasonSettings().tracks_chance
 
@@ -29,12 +28,12 @@ def test_posterior_is_the_long_integral(seen):
 
     def density(mean, tau):
         seen_each = [stats.norm.pdf(slope, mean, math.hypot(sd, tau)) for slope, sd in told]
-        return math.prod(seen_each) * stats.norm.pdf(mean, 0, 1.2) * stats.norm.pdf(tau, 0, TAU_SD * 1.2)
+        return math.prod(seen_each) * stats.norm.pdf(mean, 0, MEAN_SD * 1.2) * stats.norm.pdf(tau, 0, TAU_SD * 1.2)
 
     def moment(of):
         return integrate.dblquad(lambda tau, mean: of(mean, tau) * density(mean, tau), -3, 4, 0, 2.5, epsabs=1e-7)[0]
 
-    whole = moment(lambda mean, tau: 1.0)
+    whole = moment(lambda _mean, _tau: 1.0)
     mean, square, tau = (moment(of) / whole for of in (lambda m, t: m, lambda m, t: m * m, lambda m, t: t))
     found = RandomEffects.of(Curves.of([seen(*one) for one in told]))
     assert found.slope().mean == pytest.approx(mean, abs=0.005)
@@ -46,22 +45,12 @@ def test_posterior_is_the_long_integral(seen):
 def test_fixed_effects_are_the_textbook_s(seen):
     """Without differences between fields: precisions add, and the interval is that of a normal."""
     told = [(0.2, 0.3), (1.1, 0.4), (0.7, 0.6)]
-    precision = 1.2**-2 + sum(sd**-2 for _, sd in told)
+    precision = (MEAN_SD * 1.2) ** -2 + sum(sd**-2 for _, sd in told)
     mean = sum(slope / sd**2 for slope, sd in told) / precision
-    found = RandomEffects.of(Curves.of([seen(*one) for one in told]), FIXED)
+    found = RandomEffects.of(Curves.of([seen(*one) for one in told]), ALIKE)
     half = 1.645 / math.sqrt(precision)
     assert (found.slope().mean, found.slope().low, found.slope().high) == pytest.approx((mean, mean - half, mean + half), abs=0.005)
     assert found.chance() == pytest.approx(stats.norm.cdf(mean * math.sqrt(precision)), abs=1e-3)
-
-
-def test_one_field_alone_gives_about_its_own_posterior(seen):
-    """Its mean within a quarter of its sd; the interval only wider by what other fields might have said; the field itself drawn nowhere."""
-    curves = Curves.of([seen(0.8, 0.4)])
-    own, found = interval(curves.at, curves.own()[0]), RandomEffects.of(curves)
-    assert found.slope().mean == pytest.approx(own.mean, abs=0.25 * (own.high - own.low) / 3.29)
-    assert 1.0 <= (found.slope().high - found.slope().low) / (own.high - own.low) < 1.5
-    drawn = interval(curves.at, found.of_fields()[0])
-    assert (drawn.mean, drawn.low, drawn.high) == pytest.approx((own.mean, own.low, own.high), abs=0.1)
 
 
 def test_no_effect_is_rarely_flagged(made_season):
@@ -77,7 +66,7 @@ def test_slopes_scattered_around_nothing_are_no_effect(made_season):
     rng = np.random.default_rng(7)
     made = [made_season(rng, 20, 0.0, 0.4, 0.3) for _ in range(SEASONS)]
     assert np.mean([pooled(one).chance() >= USUAL for one in made]) <= 0.06
-    assert np.mean([pooled(one, FIXED).chance() >= USUAL for one in made]) > 0.06
+    assert np.mean([pooled(one, ALIKE).chance() >= USUAL for one in made]) > 0.06
 
 
 def test_moderate_slopes_that_vary_by_half(made_season, moderate):
@@ -86,7 +75,7 @@ def test_moderate_slopes_that_vary_by_half(made_season, moderate):
     rng = np.random.default_rng(8)
     made = [made_season(rng, 20, slope, slope / 2, 0.35) for _ in range(SEASONS)]
     held = {}
-    for name, taus in (("random", None), ("fixed", FIXED)):
+    for name, taus in (("random", None), ("fixed", ALIKE)):
         slopes = [pooled(one, taus).slope() for one in made]
         held[name] = np.mean([one.low <= slope <= one.high for one in slopes])
     assert np.mean([pooled(one).chance() >= USUAL for one in made]) >= 0.95

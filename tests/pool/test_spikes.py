@@ -7,7 +7,7 @@ import pytest
 from scipy import stats
 
 from lossmap.pool.curves import Curves
-from lossmap.pool.effects import RandomEffects
+from lossmap.pool.effects import TAU_SD, RandomEffects
 from lossmap.pool.spikes import chances
 
 
@@ -52,7 +52,7 @@ def test_one_field_is_the_sum_by_hand(seen):
     """Chance of one field: in or out evenly, share uniform, slab integrated over its priors, by plain sums."""
     curves = Curves.of([seen(1.0, 0.35)])
     rng = np.random.default_rng(4)
-    means, taus = rng.normal(0, 1.2, 400_000), np.abs(rng.normal(0, 0.36, 400_000))
+    means, taus = rng.normal(0, 1.2, 400_000), np.abs(rng.normal(0, TAU_SD * 1.2, 400_000))
     slopes = rng.normal(means, taus)
     with_slope = stats.norm.pdf(1.0, slopes, 0.35)
     # out: share 0; in: mean share 1/2
