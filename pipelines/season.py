@@ -6,6 +6,7 @@ import datetime
 import logging
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from itertools import chain
 from pathlib import Path, PurePosixPath
 from typing import Any
 
@@ -77,12 +78,15 @@ def map_season(
     rows: dict[str, dict[str, Any]] = {}
     try:
         with workers(cores, cluster, folder) as crew, Fields(len(jobs) + len(misplaced), bar) as shown:
-            for field_id, row in (*misplaced.items(), *_rows(crew, jobs, settings.season.field_limit)):
+            for field_id, row in chain(misplaced.items(), _rows(crew, jobs, settings.season.field_limit)):
                 rows[field_id] = row
                 shown(field_id, row["error"], bool(row["remade"]), row["seconds"])
     except KeyboardInterrupt:
         _log.warning(
-            "%s: stopped after %d of %d fields, which stay; the same command goes on from there", folder.name, len(rows), len(jobs)
+            "%s: stopped after %d of %d fields, which stay; the same command goes on from there",
+            folder.name,
+            len(rows),
+            len(jobs) + len(misplaced),
         )
         raise
     finally:

@@ -28,6 +28,7 @@ from lossmap.base.season import ShrunkenSlope
 from lossmap.base.settings import Settings, build
 from lossmap.pipelines import season as module
 from lossmap.pipelines.season import map_season
+from lossmap.pipelines.season_field import field_row
 from lossmap.read import read_settings
 from lossmap.report import FILES, SEASON_FILES
 
@@ -188,6 +189,30 @@ def test_what_comes_over_a_field_is_a_row(tmp_path, monkeypatch):
     assert not list((tmp_path / "out").rglob(".*"))
 
 
+def test_each_field_is_said_when_it_is_done(mapped, monkeypatch, caplog):
+    """Not all at the end; and one who breaks it off hears how many are done."""
+    folder, out = mapped
+    order = []
+
+    def slowly(job):
+        order.append(f"works on {job.field_id}")
+        if job.field_id == "south/creek":
+            raise KeyboardInterrupt
+        return field_row(job)
+
+    class Told(module.Fields):
+        def __call__(self, field_id, *more):
+            order.append(f"says {field_id}")
+
+    monkeypatch.setattr(module, "field_row", slowly)
+    monkeypatch.setattr(module, "Fields", Told)
+    monkeypatch.setattr(module._log, "propagate", True)
+    with pytest.raises(KeyboardInterrupt):
+        map_season(folder, Settings(), out, cores=0)
+    assert order == [f"{verb} {field_id}" for field_id in IDS[:2] for verb in ("works on", "says")] + ["works on south/creek"]
+    assert "farm: stopped after 2 of 3 fields, which stay; the same command goes on from there" in caplog.text
+
+
 def test_a_field_that_hangs_is_stopped(mapped, monkeypatch):
     """At its limit, while the others have their rows."""
     monkeypatch.setattr(module, "field_row", grieving_row)
@@ -312,14 +337,14 @@ def test_a_full_disk_leaves_what_was_there(mapped_once, small_disk):
     """Fields that find no room fail, those before them stay, and with room the rest is made."""
     folder, _ = mapped_once
     done = command(folder, "--out", small_disk / "out", "--cores", "1")
-    _, said = done.communicate(timeout=100)
+    _, said = done.communicate(timeout=600)
     assert done.returncode in (2, 3)
     assert "No space left on device" in said
     assert is_whole(small_disk / "out")
     assert not list((small_disk / "out").rglob(".*"))
     subprocess.run(["mount", "-o", "remount,size=20m", small_disk], check=True)
     done = command(folder, "--out", small_disk / "out", "--cores", "1")
-    assert done.communicate(timeout=100)[1].count("mapped") >= 1
+    assert done.communicate(timeout=600)[1].count("mapped") >= 1
     assert done.returncode == 0
 
 
@@ -327,7 +352,7 @@ def test_files_that_may_not_grow_are_told(mapped_once, tmp_path):
     """Where the system allows no file of more than 20 kB (a quota): each field's row says so, and nothing half is left."""
     folder, _ = mapped_once
     done = command(folder, "--out", tmp_path / "out", "--cores", "1", limit=20_000)
-    _, said = done.communicate(timeout=100)
+    _, said = done.communicate(timeout=600)
     assert done.returncode == 3
     assert len(re.findall(r"points.parquet: cannot be written \(.*File too large", said)) >= 3
     assert not [path for path in (tmp_path / "out").rglob("*") if path.is_file()]
@@ -335,8 +360,8 @@ def test_files_that_may_not_grow_are_told(mapped_once, tmp_path):
 
 def ended(program):
     """Wait until nothing of the program's group is left."""
-    program.communicate(timeout=60)
-    for _ in range(600):
+    program.communicate(timeout=600)
+    for _ in range(3000):
         try:
             os.killpg(program.pid, 0)
         except ProcessLookupError:
@@ -363,7 +388,7 @@ def test_whenever_it_ends_the_next_run_goes_on(tmp_path, end, moments):
         assert end == signal.SIGKILL or not list(out.rglob(".*"))
         assert end == signal.SIGKILL or running.returncode in (130, 0)
     last = command(*words)
-    _, said = last.communicate(timeout=100)
+    _, said = last.communicate(timeout=600)
     assert last.returncode == 0
     assert "unchanged, taken over" in said
     assert sorted(stamps(out / "farm")) == names
