@@ -32,19 +32,20 @@ def pool(evidence: Sequence[FieldEvidence], settings: SeasonSettings) -> Pooled:
         along with a driver in all of them: loss *tracks* it.
     """
     fields = sorted(evidence, key=lambda field: field.field_id)
+    found = {name: pooled_driver(name, fields, settings) for name in DRIVE}
+    drivers = {name: driver for name, (driver, _) in found.items()}
     if not fields:
-        return Pooled(drivers={name: pooled_driver(name, fields, settings)[0] for name in DRIVE})
-    drivers = {name: pooled_driver(name, fields, settings) for name in DRIVE}
+        return Pooled(drivers=drivers)
     compared = contrasts(fields, settings)
     return Pooled(
         fields=len(fields),
         area_ha=math.fsum(field.area_ha for field in fields),
         loss=mean_losses(fields),
         by_crop={crop: mean_losses([field for field in fields if field.crop == crop]) for crop in sorted({field.crop for field in fields})},
-        drivers={name: driver for name, (driver, _) in drivers.items()},
-        curves={name: curve for name, (_, curve) in drivers.items()},
+        drivers=drivers,
+        curves={name: curve for name, (_, curve) in found.items()},
         contrasts=compared,
-        notes=(*_notes(fields, {name: driver for name, (driver, _) in drivers.items()}), *entangled(fields, compared)),
+        notes=(*_notes(fields, drivers), *entangled(fields, compared)),
     )
 
 
