@@ -1,7 +1,8 @@
 """How quickly a season is mapped: on two cores beside a plain loop and joblib, what each field costs beyond its work, the driver's memory.
 
 ``make bench FIELDS=1000`` takes the better part of an hour; the default is smaller. Fields per
-second are by the clock, so a machine that others use says less than its ratios.
+second are by the clock and say little on a machine that others use; CPU seconds say what a
+worker adds to the work.
 """
 
 from __future__ import annotations
@@ -53,17 +54,39 @@ def _work(folder: Path, fields: int) -> list[Row]:
     points = _planted(folder / "fields", PLAN, fields, 4)
     jobs = _jobs(folder, again=True)
     some = jobs[: max(fields // 5, 1)]
-    loop = len(some) / _seconds(lambda: [field_row(job) for job in some])
-    rates = {f"{len(part)} fields": len(part) / _seconds(lambda part=part: _on_cores(part)) for part in (some, jobs)}  # type: ignore[misc]
-    beside = len(jobs) / _seconds(lambda: joblib.Parallel(CORES)(joblib.delayed(field_row)(job) for job in jobs))
-    said = "; ".join(f"{rate:.2f} a second, {rate / loop / CORES:.2f} of {CORES} loops ({what})" for what, rate in rates.items())
+    runs = {
+        "loop": _run(lambda: [timed_row(job) for job in some]),
+        f"{len(some)} on {CORES} cores": _run(lambda: _on_cores(some)),
+        f"{len(jobs)} on {CORES} cores": _run(lambda: _on_cores(jobs)),
+        "joblib": _run(lambda: joblib.Parallel(CORES)(joblib.delayed(timed_row)(job) for job in jobs)),
+    }
+    loop = runs.pop("loop")
+    beside = runs.pop("joblib")
+    said = "; ".join(
+        f"{what}: {rate:.2f} a second ({rate / loop[0] / CORES:.2f} of {CORES} loops), {cpu:.2f} CPU s each"
+        for what, (rate, cpu) in runs.items()
+    )
     return [
         (
-            f"fields of {points:,} points and {PLAN.stops} stops, mapped on {CORES} cores",
+            f"fields of {points:,} points and {PLAN.stops} stops",
             said,
-            f"loop {loop:.2f}, joblib {beside:.2f} a second",
+            f"loop {loop[0]:.2f} a second, {loop[1]:.2f} CPU s; joblib {beside[0]:.2f}, {beside[1]:.2f}",
         )
     ]
+
+
+def timed_row(job: Job) -> float:
+    """Map a field; the CPU seconds that it took."""
+    began = time.process_time()
+    field_row(job)
+    return time.process_time() - began
+
+
+def _run(work: Callable[[], Sequence[float]]) -> tuple[float, float]:
+    """Fields per second by the clock, and CPU seconds a field."""
+    began = time.perf_counter()
+    spent = work()
+    return len(spent) / (time.perf_counter() - began), sum(spent) / len(spent)
 
 
 def _around(folder: Path, fields: int) -> list[Row]:
@@ -117,16 +140,10 @@ def _copied(first: Job, fields: Path, many: int) -> None:
                 shutil.copytree(source, copy, copy_function=os.link)
 
 
-def _on_cores(jobs: Sequence[Job]) -> None:
+def _on_cores(jobs: Sequence[Job]) -> list[float]:
     with workers(CORES) as crew:
-        for _, row in worked(crew, field_row, jobs, 3600):
-            assert not isinstance(row, Lost)
-
-
-def _seconds(work: Callable[[], object]) -> float:
-    began = time.perf_counter()
-    work()
-    return time.perf_counter() - began
+        spent = [found for _, found in worked(crew, timed_row, jobs, 3600)]
+    return [seconds for seconds in spent if not isinstance(seconds, Lost)]
 
 
 def _driver(folder: Path) -> tuple[float, float]:
