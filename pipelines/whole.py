@@ -7,17 +7,27 @@ does not bring itself, and files take the place of files of their own names only
 
 from __future__ import annotations
 
-import glob
 import os
+import platform
+import re
 import shutil
 import tempfile
+import time
+import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from lossmap.base.errors import SettingsError, WriteError
 
-__all__ = ["apart", "whole_files", "whole_folder"]
+__all__ = ["apart", "sweep", "whole_files", "whole_folder", "writable"]
+
+#: Machines that share a disk do not know each other's processes.
+_HOST = f"{zlib.crc32(platform.node().encode()):08x}"
+#: A folder aside, by whose it is: target, process, machine.
+_ASIDE = re.compile(r"\.(?P<target>.+)\.(?P<pid>\d+)-(?P<host>[0-9a-f]{8})\.[^.]+", re.DOTALL)
+#: No run of another machine takes longer [s].
+_WEEK_S = 8 * 86_400
 
 
 @contextmanager
@@ -66,6 +76,17 @@ def apart(own: Path, target: Path) -> None:
         raise SettingsError(f"{target}: is the field's own folder, and results would replace what is in it; give another --out")
 
 
+def writable(target: Path) -> None:
+    """Refuse a place that cannot be written to before the work is done that it is for.
+
+    Raises
+    ------
+    WriteError
+    """
+    with _aside(target):
+        pass
+
+
 @contextmanager
 def _aside(target: Path) -> Iterator[Path]:
     """A folder beside `target` with an empty `new` in it, gone at the end whatever happens."""
@@ -73,8 +94,8 @@ def _aside(target: Path) -> Iterator[Path]:
         target.parent.mkdir(parents=True, exist_ok=True)
         if target.exists() and not target.is_dir():
             raise WriteError(f"{target}: is a file, and the results need a folder of that name; give another --out")
-        _sweep(target)
-        aside = Path(tempfile.mkdtemp(prefix=f".{target.name}.{os.getpid()}.", dir=target.parent))
+        sweep(target.parent, target.name)
+        aside = Path(tempfile.mkdtemp(prefix=f".{target.name}.{os.getpid()}-{_HOST}.", dir=target.parent))
         (aside / "new").mkdir(mode=0o755)
     except OSError as fault:
         if isinstance(fault, WriteError):
@@ -82,20 +103,42 @@ def _aside(target: Path) -> Iterator[Path]:
         raise WriteError(f"{target.parent}: cannot be written to ({fault.strerror}); give another --out") from fault
     try:
         yield aside
+    except WriteError as fault:
+        # the file by the name that it would have had
+        raise WriteError(str(fault).replace(str(aside / "new"), str(target))) from fault
     finally:
         with suppress(OSError):
             shutil.rmtree(aside)
 
 
-def _sweep(target: Path) -> None:
-    """Clear what runs that were killed left beside `target`; an earlier result caught half-way goes back to its place."""
-    for aside in target.parent.glob(f".{glob.escape(target.name)}.*.*"):
-        pid = aside.name.removeprefix(f".{target.name}.").partition(".")[0]
-        if not pid.isdigit() or _runs(int(pid)):
+def sweep(folder: Path, name: str | None = None) -> None:
+    """Clear what runs that were killed left in `folder`; an earlier result caught half-way goes back to its place.
+
+    Parameters
+    ----------
+    folder : Path
+        Where results lie; nothing happens where it is not there.
+    name : str, optional
+        The one result to look after; all of them without it.
+    """
+    if not folder.is_dir():
+        return
+    for aside in list(folder.iterdir()):
+        whose = _ASIDE.fullmatch(aside.name)
+        if whose is None or name not in (None, whose["target"]) or _is_at_work(aside, int(whose["pid"]), whose["host"]):
             continue
+        target = folder / whose["target"]
         if (aside / "old").is_dir() and not target.exists():
             (aside / "old").rename(target)
         shutil.rmtree(aside, ignore_errors=True)
+
+
+def _is_at_work(aside: Path, pid: int, host: str) -> bool:
+    if host == _HOST:
+        return _runs(pid)
+    with suppress(OSError):
+        return time.time() - aside.stat().st_mtime < _WEEK_S
+    return True
 
 
 def _runs(pid: int) -> bool:
@@ -114,6 +157,8 @@ def _take_place(target: Path, written: Path, old: Path) -> None:
             for theirs in target.iterdir():
                 if not (written / theirs.name).exists():
                     _copied(theirs, written / theirs.name)
+        _on_disk(written)
+        if target.exists():
             target.rename(old)
         try:
             written.rename(target)
@@ -124,6 +169,14 @@ def _take_place(target: Path, written: Path, old: Path) -> None:
             raise
     except OSError as fault:
         raise WriteError(f"{target}: cannot be replaced ({fault.strerror}); close programs that use it, or give another --out") from fault
+
+
+def _on_disk(folder: Path) -> None:
+    """Wait until the disk holds the files: after a power cut a name must not lead to an empty one."""
+    for path in folder.rglob("*"):
+        if path.is_file() and not path.is_symlink():
+            with path.open("rb+") as opened:
+                os.fsync(opened.fileno())
 
 
 def _copied(source: Path, copy: Path) -> None:
@@ -138,6 +191,7 @@ def _take_places(target: Path, written: Path, replaced: Path) -> None:
     is_new = not target.exists()
     moved: list[str] = []
     try:
+        _on_disk(written)
         target.mkdir(exist_ok=True)
         replaced.mkdir()
         try:

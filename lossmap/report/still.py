@@ -140,7 +140,8 @@ def _tenth(value: int) -> str:
 
 def scale_bar(metres: float, words: Words) -> tuple[float, str]:
     """A scale bar of about a quarter of the width: its length [m] and text."""
-    most = metres * 0.3 * words.length.factor
+    scale = words.distance if metres * 0.3 * words.distance.factor >= 1 else words.length
+    most = metres * 0.3 * scale.factor
     power = 10 ** int(np.floor(np.log10(most)))
     shown = max(nice * power for nice in (1, 2, 5) if nice * power <= most)
-    return shown / words.length.factor, f"{shown:,g} {words.length.unit}"
+    return shown / scale.factor, f"{shown:,g} {scale.unit}"
