@@ -316,7 +316,7 @@ SEASON = Contract(
         Column("crop", 'crop; "" where it is not known', "text", gaps=False),
         Column("error", 'why there is no map; "" where there is one', "text", gaps=False),
         Column("remade", "1 mapped in this run, 0 taken over unchanged or failed", "whole", least=0, most=1),
-        Column("seconds", "what it took in this run", unit="s", least=0),
+        Column("seconds", "seconds that it took in this run", least=0),
         Column("area_ha", "area", unit="ha", least=0),
         Column("points", "records read", least=0),
         Column("points_kept", "records believed", least=0),
