@@ -88,9 +88,12 @@ def test_nothing_known_of_a_driver_says_why():
     assert driver_lines(alone, common_words(CORN))[0] == "One field alone: this is its own counts' word."
 
 
-def test_a_shared_cause_is_warned_of_with_its_figures():
-    """The prototype's figures, said to be a simulation's."""
+def test_a_shared_cause_is_warned_of_with_its_figures(root):
+    """The figures are those that our own simulation printed, and said to be a simulation's."""
     text = " ".join(shared_cause())
     assert "In a simulation" in text
-    assert "1 % of the cases with one field and in 31 % with 20 fields" in text
-    assert "surer, not truer" in text
+    evidence = (root / "shared" / "expected" / "evidence.md").read_text(encoding="utf-8")
+    row = next(line for line in evidence.splitlines() if "hidden cause that goes with speed" in line)
+    found = [f"{100 * float(share):.0f} %" for share in re.findall(r"fields? \**(0\.\d+)", row)]
+    assert len(found) == 3
+    assert re.findall(r"\d+ %", text) == found
