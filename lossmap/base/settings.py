@@ -305,7 +305,9 @@ def build(model: type[Model], values: Mapping[str, Any], where: str) -> Model:
 
 def _fault(model: type[pydantic.BaseModel], fault: Mapping[str, Any]) -> str:
     """One fault of pydantic in our own words."""
-    place = [part for part in fault["loc"] if not (isinstance(part, str) and part[:1].isupper())]
+    *above, last = fault["loc"] or ("",)
+    # pydantic puts the names of models between those of keys
+    place = [*(part for part in above if not (isinstance(part, str) and part[:1].isupper())), last]
     name = _dotted(place)
     if fault["type"] == "extra_forbidden":
         known = _keys_at(model, place[:-1])

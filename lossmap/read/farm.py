@@ -22,7 +22,7 @@ from lossmap.base.settings import build
 from lossmap.base.units import quantity
 from lossmap.read.boundary import read_outline
 from lossmap.read.csv_table import read_csv
-from lossmap.read.facts import facts_file, read_toml, sha256
+from lossmap.read.facts import facts_file, is_file, read_toml, sha256
 from lossmap.read.raw import Raw, column_numbers
 from lossmap.read.weather import read_weather
 
@@ -45,9 +45,9 @@ def read_farm(path: Path) -> Farm:
     """
     path = Path(path)
     folder, file, where = facts_file(path, FACTS)
-    if not file.is_file():
+    if not is_file(file):
         found = "no such folder" if not path.exists() else "is not a farm.toml" if path.is_file() else "holds no farm.toml"
-        raise SettingsError(f"{path}: {found}; give a folder whose farm.toml has name, weather, [[field]], [[combine]] and [money.CROP]")
+        raise SettingsError(f"{shown(path, 200)}: {found}; give a folder whose farm.toml has name, weather, [[field]], [[combine]] and [money.CROP]")
     facts = build(FarmFacts, read_toml(file, where), where)
     farm = Farm(folder, facts.name, (), _combines(facts), {}, facts.weather, facts.history)
     logged = _readings(farm, facts, where)
@@ -75,7 +75,8 @@ def read_farm_weather(farm: Farm) -> pd.DataFrame:
 
 def farm_fingerprints(farm: Farm) -> dict[str, str]:
     """SHA-256 of the farm's facts, of every file of weather, and of its readings."""
-    return {name: sha256(farm.file(name)) for name in (FACTS, farm.weather, *farm.history, *([farm.readings] if farm.readings else []))}
+    names = (FACTS, farm.weather, *farm.history, *([farm.readings] if farm.readings else []))
+    return {name: sha256(farm.file(name), f"{farm.id}/{name}") for name in names}
 
 
 def _combines(facts: FarmFacts) -> tuple[Combine, ...]:
@@ -187,10 +188,11 @@ def _readings(farm: Farm, facts: FarmFacts, where: str) -> dict[str, list[tuple[
     cut = raw.columns["cut"].astype("string").str.strip().str.lower() if "cut" in raw.columns else pd.Series("", index=raw.columns.index)
     out: dict[str, list[tuple[Reading | None, datetime.date | None]]] = {}
     faults = []
-    for row, (name, day) in enumerate(zip(raw.columns["field"].astype(str).str.strip(), raw.columns["date"].astype(str), strict=True)):
+    names, days = (raw.columns[column].astype("string").fillna("").str.strip() for column in ("field", "date"))
+    for row, (name, day) in enumerate(zip(names, days, strict=True)):
         at = f"{place}, row {raw.first_row + row}"
         try:
-            on = datetime.date.fromisoformat(day.strip())
+            on = datetime.date.fromisoformat(day)
         except ValueError:
             faults.append(f'{at}: date "{shown(day)}" is not a day; write 2025-10-18')
             continue

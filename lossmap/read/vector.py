@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import glob
+import re
 import warnings
 from pathlib import Path
 
@@ -9,11 +11,13 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pyarrow as pa
+import pyarrow.parquet as pq
 import pyogrio
 import shapely
 
 from lossmap.base.errors import ReadError, near, shown
-from lossmap.read.raw import Raw, is_file_of
+from lossmap.read.raw import MOST_BYTES, Raw, is_file_of, plain_file, refuse_records
+from lossmap.read.zips import BROKEN_ZIP, opened_zip
 
 __all__ = ["FORMATS", "PARQUET", "read_frame", "read_places"]
 
@@ -58,17 +62,21 @@ def read_frame(path: Path, where: str, layer: str | None = None) -> gpd.GeoDataF
     ------
     ReadError
     """
+    plain_file(path, where)
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            return _parquet(path) if is_file_of(path, *PARQUET) else _ogr(path, where, layer)
+            return _parquet(path, where) if is_file_of(path, *PARQUET) else _ogr(path, where, layer)
     except ReadError:
         raise
     except Exception as fault:  # GDAL, Arrow and zip each raise their own kinds
         raise ReadError(f"{where}: cannot be read as {path.suffix or 'a file'} ({_first_line(fault)}); export it again") from fault
 
 
-def _parquet(path: Path) -> gpd.GeoDataFrame:
+def _parquet(path: Path, where: str) -> gpd.GeoDataFrame:
+    with pq.ParquetFile(path) as file:
+        refuse_records(file.metadata.num_rows, where)
+        _refuse_text(file, where)
     try:
         return _sound(gpd.read_parquet(path))
     except ValueError as fault:
@@ -77,13 +85,74 @@ def _parquet(path: Path) -> gpd.GeoDataFrame:
         return _sound(gpd.GeoDataFrame(pd.read_parquet(path)))
 
 
+def _refuse_text(file: pq.ParquetFile, where: str) -> None:
+    """Refuse texts that are written once and unpacked a million times: read piece by piece, before they are read together."""
+    texts = [field.name for field in file.schema_arrow if not pa.types.is_primitive(field.type)]
+    size = 0
+    for batch in file.iter_batches(1024, columns=texts) if texts else ():
+        size += batch.nbytes
+        if size > MOST_BYTES:
+            raise ReadError(f"{where}: would unpack to more than {MOST_BYTES / 1e9:g} GB, which no log does; export it again")
+
+
 def _ogr(path: Path, where: str, layer: str | None) -> gpd.GeoDataFrame:
-    layers = [str(name) for name, _ in pyogrio.list_layers(path)]
+    source = _source(path, where)
+    layers = [str(name) for name, _ in pyogrio.list_layers(source)]
     if layer is not None and layer not in layers:
         raise ReadError(f"{where}: has no layer {shown(layer)}; {near(layer, layers)}")
     if layer is None and len(layers) > 1:
         raise ReadError(f"{where}: has {len(layers)} layers ({shown(', '.join(layers))}); name one with layer = ... beside path")
-    return _sound(gpd.GeoDataFrame(pyogrio.read_dataframe(path, layer=layer or layers[0], use_arrow=True)))
+    layer = layer or layers[0]
+    refuse_records(pyogrio.read_info(source, layer=layer)["features"], where)
+    return _sound(gpd.GeoDataFrame(pyogrio.read_dataframe(source, layer=layer, use_arrow=True)))
+
+
+#: How a file of each format begins. GDAL goes by what it finds in a file and not by its ending, and among all that it knows are
+#: files which name others to open, anywhere, or commands to run: what does not begin as its ending says is not shown to it.
+_BEGINNINGS = {
+    ".geojson": re.compile(rb"(\xef\xbb\xbf)?\s*[{\[]"),
+    ".json": re.compile(rb"(\xef\xbb\xbf)?\s*[{\[]"),
+    ".gpkg": re.compile(rb"SQLite format 3\0"),
+    ".fgb": re.compile(rb"fgb[\0-\x7f]fgb"),
+    ".shp": re.compile(rb"\x00\x00\x27\x0a"),
+    ".zip": re.compile(rb"PK"),
+    # outlines drawn on a globe; <OGR... begins what names other files
+    ".kml": re.compile(rb"(?s)(?!.*<OGR).*<kml"),
+}
+
+
+def _source(path: Path, where: str) -> str:
+    """What GDAL is to open, once the file is seen to be what its ending says."""
+    ending = next((one for one in _BEGINNINGS if is_file_of(path, one)), None)
+    if ending is None:
+        raise ReadError(f"{where}: is no file lossmap reads (found {path.suffix or 'no ending'}); export GeoJSON, GeoPackage or Shapefile")
+    with path.open("rb") as opened:
+        if not _BEGINNINGS[ending].match(opened.read(4096)):
+            raise ReadError(f"{where}: cannot be read as {ending} (it does not begin as such a file does); export it again")
+    if ending == ".zip":
+        return _zipped(path, where)
+    for beside in path.parent.glob(f"{glob.escape(path.stem)}.*"):
+        if not beside.resolve().is_relative_to(path.parent.resolve()):
+            raise ReadError(f"{where}: {shown(beside.name)} beside it is a link out of the folder; copy the file itself")
+    # named with its driver where another one reads commands out of a file that begins alike
+    return f"GeoJSON:{path}" if ending in (".geojson", ".json") and pyogrio.__gdal_version__ >= (3, 11) else str(path)
+
+
+def _zipped(path: Path, where: str) -> str:
+    """The Shapefile in a zip; of several, all."""
+    try:
+        with opened_zip(path, where) as archive:
+            names = [name for name in archive.namelist() if name.lower().endswith(".shp") and "__MACOSX" not in name]
+            for name in names:
+                with archive.open(name) as member:
+                    if not _BEGINNINGS[".shp"].match(member.read(16)):
+                        raise ReadError(f"{where}: {shown(name)} in it is no Shapefile; export it again")
+    except BROKEN_ZIP as fault:
+        raise ReadError(f"{where}: cannot be read as .zip ({shown(fault)}); export it again") from fault
+    if not names:
+        raise ReadError(f"{where}: holds no Shapefile and no TASKDATA.XML; unpack it, or export it again")
+    inside = f"/vsizip/{{{path}}}/"
+    return inside + (names[0] if len(names) == 1 else names[0].rpartition("/")[0])
 
 
 def _sound(frame: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
