@@ -6,8 +6,10 @@ Heavy libraries are imported inside the flows, so that ``lossmap --help`` answer
 from __future__ import annotations
 
 import argparse
+import contextlib
 import datetime
 import errno
+import io
 import json
 import logging
 import os
@@ -28,11 +30,15 @@ def main(argv: Sequence[str] | None = None) -> int:
     asked = _parser().parse_args(argv)
     # one thread: a field's matrices are small, and sums keep their order on every machine
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
-        os.environ.setdefault(name, "1")
+        os.environ[name] = "1"
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # a terminal that lacks a sign gets its number, not a crash
+            stream.reconfigure(errors="backslashreplace")
     from lossmap.base.errors import LossmapError
 
     try:
-        signal.signal(signal.SIGTERM, _stop)
+        with contextlib.suppress(ValueError):  # who calls from another thread than the first has signals of their own
+            signal.signal(signal.SIGTERM, _stop)
         code: int = asked.run(asked)
         sys.stdout.flush()
     except LossmapError as refusal:
@@ -47,11 +53,14 @@ def main(argv: Sequence[str] | None = None) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
     except OSError as fault:
-        if fault.errno not in (errno.ENOSPC, errno.EIO):
+        if fault.errno not in (errno.ENOSPC, errno.EIO, errno.EDQUOT, errno.EFBIG, errno.EROFS):
             raise
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         print(f"lossmap: cannot write ({fault.strerror}); make room and run it again", file=sys.stderr)
         return 2
+    except MemoryError:
+        print("lossmap: needs more memory than there is; split the files by field, or set a larger grid.cell", file=sys.stderr)
+        return 3
     return code
 
 

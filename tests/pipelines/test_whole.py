@@ -5,7 +5,7 @@ import os
 import pytest
 
 from lossmap.base.errors import SettingsError, WriteError
-from lossmap.pipelines.whole import apart, whole_files, whole_folder
+from lossmap.pipelines.whole import _HOST, apart, sweep, whole_files, whole_folder
 
 
 def names(folder):
@@ -57,10 +57,10 @@ def test_a_place_that_cannot_be_written_is_refused(tmp_path):
 
 def test_what_a_killed_run_left_is_cleared_and_its_catch_put_back(tmp_path):
     """A dead run's leftovers go; if it died between the two renames the earlier result returns first. A living run's stay."""
-    dead = tmp_path / ".creek.999999999.abc"
+    dead = tmp_path / f".creek.999999999-{_HOST}.abc"
     (dead / "old").mkdir(parents=True)
     (dead / "old" / "map.html").write_text("old")
-    living = tmp_path / f".creek.{os.getpid()}.abc"
+    living = tmp_path / f".creek.{os.getpid()}-{_HOST}.abc"
     living.mkdir()
     with pytest.raises(ValueError), whole_folder(tmp_path / "creek"):
         raise ValueError
@@ -141,3 +141,27 @@ def test_results_keep_apart_from_the_fields_own_files(tmp_path):
             apart(own, place)
     apart(own, own / "out" / "creek")
     apart(own, tmp_path / "out" / "creek")
+
+
+def test_what_another_machine_left_is_its_own_for_a_week(tmp_path):
+    """On a shared disk nobody knows whether a process of another machine still works; after a week none does."""
+    theirs = tmp_path / ".creek.999999999-01234567.abc"
+    theirs.mkdir()
+    sweep(tmp_path)
+    assert names(tmp_path) == [theirs.name]
+    long_ago = theirs.stat().st_mtime - 9 * 86_400
+    os.utime(theirs, (long_ago, long_ago))
+    sweep(tmp_path)
+    assert names(tmp_path) == []
+
+
+def test_a_sweep_takes_what_is_ours_alone(tmp_path):
+    """Of every result in the folder, or of one; hidden folders of others stay, and so does a folder that is not there."""
+    for name in (f".creek.999999999-{_HOST}.abc", f".a.b.999999998-{_HOST}.def", ".git", ".creek.notes", ".cache.1.2"):
+        (tmp_path / name).mkdir()
+    sweep(tmp_path, "creek")
+    assert names(tmp_path) == sorted([f".a.b.999999998-{_HOST}.def", ".git", ".creek.notes", ".cache.1.2"])
+    sweep(tmp_path)
+    assert names(tmp_path) == [".cache.1.2", ".creek.notes", ".git"]
+    sweep(tmp_path / "missing")
+    assert not (tmp_path / "missing").exists()
