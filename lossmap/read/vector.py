@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import glob
 import re
 import warnings
 from pathlib import Path
@@ -17,7 +16,7 @@ import shapely
 
 from lossmap.base.errors import ReadError, near, shown
 from lossmap.read.raw import MOST_BYTES, Raw, is_file_of, plain_file, refuse_records
-from lossmap.read.zips import BROKEN_ZIP, opened_zip
+from lossmap.read.shapefile import SHP, refuse_parts, zipped_shapefile
 
 __all__ = ["FORMATS", "PARQUET", "read_frame", "read_places"]
 
@@ -48,7 +47,8 @@ def read_places(path: Path, where: str, layer: str | None = None) -> Raw:
             f"{where}, record {int(np.flatnonzero(wrong)[0]) + 1}: is a {_KINDS[kind]}, not a point; "
             "give the layer with points (layer = ... beside path)"
         )
-    x, y = shapely.get_x(_single(places)), shapely.get_y(_single(places))
+    single = _single(places)
+    x, y = shapely.get_x(single), shapely.get_y(single)
     return Raw(where, columns, 1, x, y, frame.crs)
 
 
@@ -70,7 +70,8 @@ def read_frame(path: Path, where: str, layer: str | None = None) -> gpd.GeoDataF
     except ReadError:
         raise
     except Exception as fault:  # GDAL, Arrow and zip each raise their own kinds
-        raise ReadError(f"{where}: cannot be read as {path.suffix or 'a file'} ({_first_line(fault)}); export it again") from fault
+        found = _first_line(fault).replace(f"/vsizip/{{{path}}}/", "").replace(f"{path.parent}/", "")
+        raise ReadError(f"{where}: cannot be read as {path.suffix or 'a file'} ({found}); export it again") from fault
 
 
 def _parquet(path: Path, where: str) -> gpd.GeoDataFrame:
@@ -104,7 +105,9 @@ def _ogr(path: Path, where: str, layer: str | None) -> gpd.GeoDataFrame:
         raise ReadError(f"{where}: has {len(layers)} layers ({shown(', '.join(layers))}); name one with layer = ... beside path")
     layer = layer or layers[0]
     refuse_records(pyogrio.read_info(source, layer=layer)["features"], where)
-    return _sound(gpd.GeoDataFrame(pyogrio.read_dataframe(source, layer=layer, use_arrow=True)))
+    # GDAL (3.12) hands a FlatGeobuf's missing places on as Arrow offsets that lead out of the memory
+    by_columns = not is_file_of(path, ".fgb")
+    return _sound(gpd.GeoDataFrame(pyogrio.read_dataframe(source, layer=layer, use_arrow=by_columns)))
 
 
 #: How a file of each format begins. GDAL goes by what it finds in a file and not by its ending, and among all that it knows are
@@ -114,7 +117,7 @@ _BEGINNINGS = {
     ".json": re.compile(rb"(\xef\xbb\xbf)?\s*[{\[]"),
     ".gpkg": re.compile(rb"SQLite format 3\0"),
     ".fgb": re.compile(rb"fgb[\0-\x7f]fgb"),
-    ".shp": re.compile(rb"\x00\x00\x27\x0a"),
+    ".shp": re.compile(SHP),
     ".zip": re.compile(rb"PK"),
     # outlines drawn on a globe; <OGR... begins what names other files
     ".kml": re.compile(rb"(?s)(?!.*<OGR).*<kml"),
@@ -130,36 +133,23 @@ def _source(path: Path, where: str) -> str:
         if not _BEGINNINGS[ending].match(opened.read(4096)):
             raise ReadError(f"{where}: cannot be read as {ending} (it does not begin as such a file does); export it again")
     if ending == ".zip":
-        return _zipped(path, where)
-    for beside in path.parent.glob(f"{glob.escape(path.stem)}.*"):
-        if not beside.resolve().is_relative_to(path.parent.resolve()):
-            raise ReadError(f"{where}: {shown(beside.name)} beside it is a link out of the folder; copy the file itself")
+        return zipped_shapefile(path, where)
+    if ending == ".shp":
+        refuse_parts(path, where)
     # named with its driver where another one reads commands out of a file that begins alike
     return f"GeoJSON:{path}" if ending in (".geojson", ".json") and pyogrio.__gdal_version__ >= (3, 11) else str(path)
-
-
-def _zipped(path: Path, where: str) -> str:
-    """The Shapefile in a zip; of several, all."""
-    try:
-        with opened_zip(path, where) as archive:
-            names = [name for name in archive.namelist() if name.lower().endswith(".shp") and "__MACOSX" not in name]
-            for name in names:
-                with archive.open(name) as member:
-                    if not _BEGINNINGS[".shp"].match(member.read(16)):
-                        raise ReadError(f"{where}: {shown(name)} in it is no Shapefile; export it again")
-    except BROKEN_ZIP as fault:
-        raise ReadError(f"{where}: cannot be read as .zip ({shown(fault)}); export it again") from fault
-    if not names:
-        raise ReadError(f"{where}: holds no Shapefile and no TASKDATA.XML; unpack it, or export it again")
-    inside = f"/vsizip/{{{path}}}/"
-    return inside + (names[0] if len(names) == 1 else names[0].rpartition("/")[0])
 
 
 def _sound(frame: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     """`frame`, whose text is text: Arrow hands on damaged bytes, and stumbles over them much later."""
     for name in frame.columns:
         if pd.api.types.is_string_dtype(frame[name].dtype):
-            pa.Array.from_pandas(frame[name]).validate(full=True)
+            try:
+                column = pa.Array.from_pandas(frame[name])
+            except (pa.ArrowInvalid, pa.ArrowTypeError):  # lists, tables and numbers in one column of JSON
+                frame[name] = frame[name].map(str, na_action="ignore").astype("str")
+                continue
+            column.validate(full=True)
     return frame
 
 
@@ -168,12 +158,13 @@ def _geometry_name(frame: gpd.GeoDataFrame) -> list[str]:
 
 
 def _single(places: np.ndarray) -> np.ndarray:
-    """Multipoints as their first point: some exporters wrap every point."""
+    """Multipoints as their first point, for some exporters wrap every point; points without coordinates as none."""
     multi = shapely.get_type_id(places) == 4
-    if not multi.any():
+    if not multi.any() and not shapely.is_empty(places).any():
         return places
     places = places.copy()
     places[multi] = shapely.get_geometry(places[multi], 0)
+    places[shapely.is_empty(places)] = None
     return places
 
 
