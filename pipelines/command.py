@@ -21,6 +21,9 @@ from typing import Any
 
 __all__ = ["main"]
 
+#: A screen of them.
+MOST_FAULTS = 20
+
 _EPILOG = """exit codes: 0 done, 1 a bug (with its traceback), 2 how it was called or set, 3 the data
 results go to stdout, the log to stderr; a run that fails leaves the earlier result as it was"""
 
@@ -42,8 +45,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         code: int = asked.run(asked)
         sys.stdout.flush()
     except LossmapError as refusal:
-        for line in str(refusal).splitlines():
-            print(f"lossmap: {line}", file=sys.stderr)
+        _refused(str(refusal).splitlines())
         return refusal.exit_code
     except KeyboardInterrupt:
         print("lossmap: stopped; earlier results are as they were", file=sys.stderr)
@@ -62,6 +64,16 @@ def main(argv: Sequence[str] | None = None) -> int:
         print("lossmap: needs more memory than there is; split the files by field, or set a larger grid.cell", file=sys.stderr)
         return 3
     return code
+
+
+def _refused(faults: Sequence[str]) -> None:
+    """Say what is wrong; of faults by the hundred, the first."""
+    for fault in faults[:MOST_FAULTS]:
+        print(f"lossmap: {fault}", file=sys.stderr)
+    if len(faults) > MOST_FAULTS:
+        print(
+            f"lossmap: {len(faults) - MOST_FAULTS:,} more like these: mend the first, they may be one; then run it again", file=sys.stderr
+        )
 
 
 def _stop(number: int, frame: object) -> None:
@@ -124,7 +136,10 @@ def _add_rank(flows: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
 
 def _day(text: str) -> datetime.date:
     try:
-        return datetime.date.fromisoformat(text)
+        day = datetime.date.fromisoformat(text)
+        if not 1990 <= day.year < 2100:
+            raise ValueError
+        return day
     except ValueError:
         raise argparse.ArgumentTypeError(f'"{text[:40]}" is not a day; write 2025-10-18') from None
 
@@ -238,8 +253,7 @@ def _check(asked: argparse.Namespace) -> int:
 
     found = check_path(asked.path)
     print(json.dumps(found.as_json(), ensure_ascii=False, sort_keys=True) if asked.json else found.as_text())
-    for fault in found.faults:
-        print(f"lossmap: {fault}", file=sys.stderr)
+    _refused(found.faults)
     return 3 if found.faults else 0
 
 

@@ -31,7 +31,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from lossmap.base.errors import SettingsError, WriteError
+from lossmap.base.errors import SettingsError, WriteError, shown
 
 try:
     import fcntl
@@ -93,7 +93,7 @@ def apart(own: Path, target: Path) -> None:
     """
     place, own = target.resolve(), own.resolve()
     if place == own or own.is_relative_to(place):
-        raise SettingsError(f"{target}: is the field's own folder, and results would replace what is in it; give another --out")
+        raise SettingsError(f"{shown(target, 200)}: is the field's own folder, and results would replace what is in it; give another --out")
 
 
 def writable(target: Path) -> None:
@@ -113,14 +113,14 @@ def _aside(target: Path) -> Iterator[Path]:
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
         if target.exists() and not target.is_dir():
-            raise WriteError(f"{target}: is a file, and the results need a folder of that name; give another --out")
+            raise WriteError(f"{shown(target, 200)}: is a file, and the results need a folder of that name; give another --out")
         sweep(target.parent, target.name)
         aside = Path(tempfile.mkdtemp(prefix=f".{target.name}.{os.getpid()}-{_HOST}.", dir=target.parent))
         (aside / "new").mkdir(mode=0o755)
     except OSError as fault:
         if isinstance(fault, WriteError):
             raise
-        raise WriteError(f"{target.parent}: cannot be written to ({fault.strerror}); give another --out") from fault
+        raise WriteError(f"{shown(target.parent, 200)}: cannot be written to ({fault.strerror}); give another --out") from fault
     try:
         yield aside
     finally:
@@ -170,7 +170,9 @@ def _refusals(target: Path, what: str) -> Iterator[None]:
     try:
         yield
     except OSError as fault:
-        raise WriteError(f"{target}: cannot {what} ({fault.strerror}); close programs that use it, or give another --out") from fault
+        raise WriteError(
+            f"{shown(target, 200)}: cannot {what} ({fault.strerror}); close programs that use it, or give another --out"
+        ) from fault
 
 
 def _is_at_work(aside: Path, pid: int, host: str) -> bool:

@@ -26,6 +26,7 @@ for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
 
 from corpus import CASES, Case
+
 from lossmap.pipelines.command import main as lossmap
 
 TABLE = Path(__file__).resolve().parent.parent / "shared" / "expected" / "bad-input.md"
@@ -109,7 +110,11 @@ def _judged(case: Case, code: int, out: str, err: str) -> list[str]:
     lines = [line for line in err.splitlines() if line.startswith("lossmap: ")]
     if not lines and "usage: lossmap" not in err:
         wrong.append("no message")
-    wrong += [f"not place, finding, remedy: {line[:200]}" for line in lines if not _LINE.fullmatch(line) or ("; " not in line and not err.count("usage"))]
+    wrong += [
+        f"not place, finding, remedy: {line[:200]}"
+        for line in lines
+        if not _LINE.fullmatch(line) or not ("; " in line or "must be" in line or "usage" in err)
+    ]
     if len(err) > 4_000:
         wrong.append(f"a message of {len(err):,} characters")
     return wrong
@@ -157,7 +162,10 @@ def _one(case: Case, show: bool) -> Ended:
     with tempfile.TemporaryDirectory() as folder:
         end = run(case, Path(folder))
     if show or end.wrong:
-        print(f"{'WRONG' if end.wrong else 'ok'} {case.id!r}: {end.code}, {end.seconds:.2f} s; {'; '.join(end.wrong)}\n    {end.said.strip()[:300]!r}", flush=True)
+        print(
+            f"{'WRONG' if end.wrong else 'ok'} {case.id!r}: {end.code}, {end.seconds:.2f} s; {'; '.join(end.wrong)}\n    {end.said.strip()[:300]!r}",
+            flush=True,
+        )
     return end
 
 
@@ -181,7 +189,9 @@ def _large(chosen: Sequence[Case], ended: dict[str, Ended]) -> list[str]:
     lines = ["| file | ended | seconds | memory [MB] |", "|---|---|---|---|"]
     for case in chosen:
         end = ended[case.id]
-        lines.append(f"| {case.name} | {_MEANS.get(end.code, str(end.code))}{', NOT AS EXPECTED' if end.wrong else ''} | {end.seconds:.0f} | {end.memory_mb:,.0f} |")
+        lines.append(
+            f"| {case.name} | {_MEANS.get(end.code, str(end.code))}{', NOT AS EXPECTED' if end.wrong else ''} | {end.seconds:.0f} | {end.memory_mb:,.0f} |"
+        )
     return lines
 
 

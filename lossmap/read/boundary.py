@@ -78,7 +78,9 @@ def _refuse_tangle(drawn: np.ndarray, where: str) -> None:
 def _refuse_unearthly(outline: gpd.GeoSeries, where: str) -> None:
     """Refuse an outline whose coordinates are no places in its system."""
     west, south, east, north = outline.total_bounds
-    if not np.isfinite(outline.to_crs(4326).total_bounds).all() or (outline.crs.is_geographic and max(-west, east, -south * 2, north * 2) > 180):
+    if not np.isfinite(outline.to_crs(4326).total_bounds).all() or (
+        outline.crs.is_geographic and max(-west, east, -south * 2, north * 2) > 180
+    ):
         swapped = outline.crs.is_geographic and max(-south, north) <= 180 and max(-west, east) <= 90
         found = "longitude and latitude look swapped: exchange the two" if swapped else "give the coordinate system it is in"
         raise ReadError(f"{where}: {west:g}, {south:g} is no place in {shown(outline.crs.name)}; {found}")

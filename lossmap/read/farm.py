@@ -18,8 +18,8 @@ from lossmap.base.errors import NoReference, ReadError, SettingsError, near, sho
 from lossmap.base.estimates import Estimate
 from lossmap.base.farm import Combine, Farm, FarmFacts, MeasuredLoss, Money, MoneyFacts, Reading, StandingFacts, StandingField
 from lossmap.base.reference import Crop, crop, waiting
-from lossmap.base.settings import build
-from lossmap.base.units import quantity
+from lossmap.base.settings import FIRST_DAY, LAST_DAY, build
+from lossmap.base.units import grain_price, quantity
 from lossmap.read.boundary import read_outline
 from lossmap.read.csv_table import read_csv
 from lossmap.read.facts import facts_file, is_file, read_toml, sha256
@@ -47,14 +47,16 @@ def read_farm(path: Path) -> Farm:
     folder, file, where = facts_file(path, FACTS)
     if not is_file(file):
         found = "no such folder" if not path.exists() else "is not a farm.toml" if path.is_file() else "holds no farm.toml"
-        raise SettingsError(f"{shown(path, 200)}: {found}; give a folder whose farm.toml has name, weather, [[field]], [[combine]] and [money.CROP]")
+        raise SettingsError(
+            f"{shown(path, 200)}: {found}; give a folder whose farm.toml has name, weather, [[field]], [[combine]] and [money.CROP]"
+        )
     facts = build(FarmFacts, read_toml(file, where), where)
     farm = Farm(folder, facts.name, (), _combines(facts), {}, facts.weather, facts.history)
     logged = _readings(farm, facts, where)
     faults: list[str] = []
     fields = [_field(farm, one, number, logged, where, faults) for number, one in enumerate(facts.field, 1)]
     money = _all_money(facts, where, faults)
-    dryer = _tried(lambda: quantity(facts.dryer, "kg/d", _corn_bushel()) if facts.dryer else None, f"{where}: dryer", faults)
+    dryer = _tried(lambda: _dryer(facts.dryer) if facts.dryer else None, f"{where}: dryer", faults)
     if faults:
         raise SettingsError("\n".join(faults))
     return replace(farm, fields=tuple(field for field in fields if field), money=money, dryer_kg_point_day=dryer, readings=facts.readings)
@@ -146,8 +148,12 @@ def _tried(made: Any, place: str, faults: list[str]) -> Any:
         return None
 
 
-def _corn_bushel() -> float | None:
-    return crop("corn").bushel_lb
+def _dryer(text: str) -> float:
+    """Bushels are corn's."""
+    amount = quantity(text, "kg/d", crop("corn").bushel_lb)
+    if not 0 < amount < math.inf:
+        raise SettingsError(f"{shown(text)} is nothing a dryer takes; correct it, or leave it out")
+    return amount
 
 
 def _all_money(facts: FarmFacts, where: str, faults: list[str]) -> dict[str, Money]:
@@ -166,7 +172,7 @@ def _money(facts: MoneyFacts, grown: Crop) -> Money:
     drying = facts.drying if facts.drying is not None else f"{figures['drying_cost']} USD/bu"
     steps = tuple(sorted((step.above, step.discount / 100) for step in facts.discounts))
     return Money(
-        quantity(facts.price, "USD/kg", grown.bushel_lb),
+        grain_price(facts.price, grown.bushel_lb),
         quantity(drying, "USD/kg", grown.bushel_lb),
         figures["shrink"] if facts.shrink is None else facts.shrink / 100,
         figures["handling"] if facts.handling is None else facts.handling / 100,
@@ -196,7 +202,9 @@ def _readings(farm: Farm, facts: FarmFacts, where: str) -> dict[str, list[tuple[
         except ValueError:
             faults.append(f'{at}: date "{shown(day)}" is not a day; write 2025-10-18')
             continue
-        if name not in known:
+        if not FIRST_DAY <= on <= LAST_DAY:
+            faults.append(f"{at}: date {on} is no day of a harvest ({FIRST_DAY.year} to {LAST_DAY.year}); correct it")
+        elif name not in known:
             faults.append(f'{at}: no field is called "{shown(name)}"; {near(name, known)}')
         elif math.isfinite(moisture[row]) and not 5 <= moisture[row] <= 60:
             faults.append(f"{at}: moisture_pct {moisture[row]:g} is outside 5 to 60 %; correct it")

@@ -192,12 +192,14 @@ def plain_file(path: Path, where: str) -> None:
     with reading(where):
         found = path.stat()
     if not stat.S_ISREG(found.st_mode):
-        raise ReadError(f"{where}: is {'a folder' if stat.S_ISDIR(found.st_mode) else 'a pipe or device'}, not a file; copy the file itself")
+        raise ReadError(
+            f"{where}: is {'a folder' if stat.S_ISDIR(found.st_mode) else 'a pipe or device'}, not a file; copy the file itself"
+        )
     if found.st_size == 0:
         raise ReadError(f"{where}: is empty (0 bytes); export it again")
     if found.st_size > MOST_BYTES:
         raise ReadError(
-            f"{where}: is too large for one field ({found.st_size / 1e9:,.1f} GB, at most {MOST_BYTES / 1e9:g} GB are read); split it by field"
+            f"{where}: is too large for one field ({found.st_size / 1e9:,.1f} GB, at most {MOST_BYTES / 1e9:g} GB are read); split it"
         )
 
 

@@ -44,7 +44,13 @@ def cases() -> Iterator[Case]:
     box = shapely.Polygon(SQUARE)
     yield _case("sound", DONE, "boundary, 1.20 ha", _polygon(SQUARE))
     yield _case("a hole", DONE, "boundary, 1.14 ha", _polygon(SQUARE, HOLE))
-    yield _case("a hole under the log, mapped", WRONG_DATA, "check that the boundary is this field's", _polygon(SQUARE, [[-93.6003, 41.9001], [-93.6003, 41.9010], [-93.5997, 41.9010], [-93.5997, 41.9001], [-93.6003, 41.9001]]), "map")
+    yield _case(
+        "a hole under the log, mapped",
+        WRONG_DATA,
+        "check that the boundary is this field's",
+        _polygon(SQUARE, [[-93.6003, 41.9001], [-93.6003, 41.9010], [-93.5997, 41.9010], [-93.5997, 41.9001], [-93.6003, 41.9001]]),
+        "map",
+    )
     yield _case("a hole larger than the field", DONE, "boundary", _polygon(HOLE, SQUARE))
     yield _case("a ring that crosses itself", DONE, "boundary, 0.60 ha", _polygon([SQUARE[0], SQUARE[2], SQUARE[1], SQUARE[3], SQUARE[0]]))
     yield _case("a ring that goes the other way", DONE, "boundary, 1.20 ha", _polygon(SQUARE[::-1]))
@@ -59,22 +65,56 @@ def cases() -> Iterator[Case]:
     yield _case("a line", WRONG_DATA, "holds no polygon with an area (found LineString)", {"type": "LineString", "coordinates": SQUARE})
     yield _case("a point", WRONG_DATA, "holds no polygon with an area (found Point)", {"type": "Point", "coordinates": SQUARE[0]})
     yield _case("nothing", WRONG_DATA, "holds no polygon with an area", None)
-    yield _case("polygons in a collection", DONE, "boundary, 1.20 ha", {"type": "GeometryCollection", "geometries": [_polygon(SQUARE), {"type": "Point", "coordinates": SQUARE[0]}]})
-    yield _case("corners that are no numbers", WRONG_DATA, "cannot be read as .geojson", '{"type":"Polygon","coordinates":[[[NaN,NaN],[NaN,1],[1,NaN],[NaN,NaN]]]}')
-    yield _case("corners without end", WRONG_DATA, "has a corner that is no place", '{"type":"Polygon","coordinates":[[[1e999,0],[1,1e999],[1,1],[1e999,0]]]}')
-    yield _case("longitude and latitude exchanged", WRONG_DATA, "longitude and latitude look swapped", _polygon([[y, x] for x, y in SQUARE]))
+    yield _case(
+        "polygons in a collection",
+        DONE,
+        "boundary, 1.20 ha",
+        {"type": "GeometryCollection", "geometries": [_polygon(SQUARE), {"type": "Point", "coordinates": SQUARE[0]}]},
+    )
+    yield _case(
+        "corners that are no numbers",
+        WRONG_DATA,
+        "cannot be read as .geojson",
+        '{"type":"Polygon","coordinates":[[[NaN,NaN],[NaN,1],[1,NaN],[NaN,NaN]]]}',
+    )
+    yield _case(
+        "corners without end",
+        WRONG_DATA,
+        "has a corner that is no place",
+        '{"type":"Polygon","coordinates":[[[1e999,0],[1,1e999],[1,1],[1e999,0]]]}',
+    )
+    yield _case(
+        "longitude and latitude exchanged", WRONG_DATA, "longitude and latitude look swapped", _polygon([[y, x] for x, y in SQUARE])
+    )
     yield _case("another field's", WRONG_DATA, "check that the boundary is this field's", _polygon([[x + 1, y] for x, y in SQUARE]), "map")
     yield _case("half the earth", WRONG_DATA, "creek: spans", _polygon([[-179, -80], [0, -80], [0, 80], [-179, 80], [-179, -80]]), "map")
     yield _case("a county", WRONG_DATA, "cells of 5 m, at most", _polygon([[-94, 41], [-93, 41], [-93, 42], [-94, 42], [-94, 41]]), "map")
-    yield _case("a square metre", WRONG_DATA, "check that the boundary is this field's", _polygon([[-93.6, 41.9002], [-93.59999, 41.9002], [-93.59999, 41.90021], [-93.6, 41.90021], [-93.6, 41.9002]]), "map")
+    yield _case(
+        "a square metre",
+        WRONG_DATA,
+        "check that the boundary is this field's",
+        _polygon([[-93.6, 41.9002], [-93.59999, 41.9002], [-93.59999, 41.90021], [-93.6, 41.90021], [-93.6, 41.9002]]),
+        "map",
+    )
     turns = np.linspace(0, 2 * np.pi, 50_000)
-    yield _case("fifty thousand corners, mapped", DONE, "loss", _polygon(np.column_stack([-93.6 + 0.0005 * np.cos(turns), 41.9005 + 0.0007 * np.sin(turns)]).round(9).tolist()), "map")
+    yield _case(
+        "fifty thousand corners, mapped",
+        DONE,
+        "loss",
+        _polygon(np.column_stack([-93.6 + 0.0005 * np.cos(turns), 41.9005 + 0.0007 * np.sin(turns)]).round(9).tolist()),
+        "map",
+    )
     star = [[-93.6 + 0.0005 * np.cos(turn * 997), 41.9005 + 0.0007 * np.sin(turn * 997)] for turn in range(400)]
     yield _case("eighty thousand crossings", WRONG_DATA, "crosses itself more than 2,000 times", _polygon([*star, star[0]]))
     yield _case("empty", WRONG_DATA, "edge.geojson: is empty (0 bytes)", "")
     yield _case("cut off", WRONG_DATA, "cannot be read as .geojson", json.dumps(_polygon(SQUARE))[:70])
     yield _case("no feature", WRONG_DATA, "holds no polygon; give", '{"type":"FeatureCollection","features":[]}')
-    yield _case("XML that names other files to open", WRONG_DATA, "cannot be read as .geojson", '<OGRVRTDataSource><OGRVRTLayer name="s"><SrcDataSource>/etc/passwd</SrcDataSource></OGRVRTLayer></OGRVRTDataSource>')
+    yield _case(
+        "XML that names other files to open",
+        WRONG_DATA,
+        "cannot be read as .geojson",
+        '<OGRVRTDataSource><OGRVRTLayer name="s"><SrcDataSource>/etc/passwd</SrcDataSource></OGRVRTLayer></OGRVRTDataSource>',
+    )
     yield _file("a file without a system", WRONG_DATA, "does not say its coordinate system", ".shp.zip", box, None)
     yield _file("degrees called metres", WRONG_DATA, "check that the boundary is this field's", ".gpkg", box, "EPSG:32615", "map")
     yield _file("a system of its own", DONE, "boundary", ".parquet", box, "EPSG:4269")
@@ -88,8 +128,16 @@ def _other_files() -> Iterator[Case]:
     outside = '<!DOCTYPE kml [<!ENTITY a3 SYSTEM "file:///etc/passwd">]>'
     plain = (kml % corners).replace("&a3;", "Made")
     yield spoilt(KIND, "KML", DONE, "boundary, 1.20 ha", boundary=("edge.kml", plain))
-    yield spoilt(KIND, "KML with entities in entities", WRONG_DATA, "cannot be read as .kml", boundary=("edge.kml", laughs + (kml % corners).replace("&a3;", "&a9;")))
-    yield spoilt(KIND, "KML with an entity of another file", WRONG_DATA, "cannot be read as .kml", boundary=("edge.kml", outside + kml % corners))
+    yield spoilt(
+        KIND,
+        "KML with entities in entities",
+        WRONG_DATA,
+        "cannot be read as .kml",
+        boundary=("edge.kml", laughs + (kml % corners).replace("&a3;", "&a9;")),
+    )
+    yield spoilt(
+        KIND, "KML with an entity of another file", WRONG_DATA, "cannot be read as .kml", boundary=("edge.kml", outside + kml % corners)
+    )
     yield spoilt(KIND, "a picture", WRONG_DATA, "is no file lossmap reads (found .png)", boundary=("edge.png", b"\x89PNG"))
     yield spoilt(KIND, "a name without an ending", WRONG_DATA, "is no file lossmap reads (found no ending)", boundary=("edge", plain))
     yield spoilt(KIND, "a path out of the folder", WRONG_WAY, "lies outside the field's folder", boundary=("../edge.geojson", plain))

@@ -45,7 +45,12 @@ def cases() -> Iterator[Case]:
         yield _case(f"no column {column}", WRONG_DATA, says, _with(column, "other"))
     for word in ("left of it", "", "before; drop table", "99"):
         yield _case(f"position {word!r}", WRONG_DATA, f'position "{word}" is not known', _with("before header", word))
-    yield _case("the words of the trade", DONE, read, COUNTS.replace("before header", "Pre-harvest").replace("behind header", "HEAD").replace("behind combine", "Rear"))
+    yield _case(
+        "the words of the trade",
+        DONE,
+        read,
+        COUNTS.replace("before header", "Pre-harvest").replace("behind header", "HEAD").replace("behind combine", "Rear"),
+    )
     for number, says in {
         "-1": "a count below zero",
         "nan": "neither seeds, grams nor ears",
@@ -56,20 +61,56 @@ def cases() -> Iterator[Case]:
         "=1+1": "is not a number",
         "1e13": "is no number a machine writes",
     }.items():
-        yield _case(f"seeds {number or 'blank'}", WRONG_DATA, says, _with("1,-93.6,41.9002,before header,1,1,4,", f"1,-93.6,41.9002,before header,{number},1,4,"))
+        yield _case(
+            f"seeds {number or 'blank'}",
+            WRONG_DATA,
+            says,
+            _with("1,-93.6,41.9002,before header,1,1,4,", f"1,-93.6,41.9002,before header,{number},1,4,"),
+        )
     yield _case("a million seeds in a frame", DONE, read, _with("before header,1,", "before header,1000000,"))
-    yield _case("a trillion seeds in a frame", WRONG_DATA, "seeds must lie between 0 and 1e+06", _with("before header,1,", "before header,900000000000,"))
-    yield _case("no seed anywhere, mapped", DONE, "loss", "\n".join(line if number == 0 else ",".join([*line.split(",")[:4], "0", *line.split(",")[5:]]) for number, line in enumerate(COUNTS.splitlines())), "map")
-    for frame, says in {"0": "no frame area above zero", "-1": "no frame area above zero", "": "no frame area above zero", "1e999": "is no number a machine writes"}.items():
+    yield _case(
+        "a trillion seeds in a frame",
+        WRONG_DATA,
+        "seeds must lie between 0 and 1e+06",
+        _with("before header,1,", "before header,900000000000,"),
+    )
+    yield _case(
+        "no seed anywhere, mapped",
+        DONE,
+        "loss",
+        "\n".join(
+            line if number == 0 else ",".join([*line.split(",")[:4], "0", *line.split(",")[5:]])
+            for number, line in enumerate(COUNTS.splitlines())
+        ),
+        "map",
+    )
+    for frame, says in {
+        "0": "no frame area above zero",
+        "-1": "no frame area above zero",
+        "": "no frame area above zero",
+        "1e999": "is no number a machine writes",
+    }.items():
         yield _case(f"a frame of {frame or 'blank'}", WRONG_DATA, says, _with("before header,1,1,4", f"before header,1,{frame},4"))
     yield _case("a frame without a unit", WRONG_DATA, "has no unit", _with("frame_ft2", "frame"))
-    yield _case("a frame in a unit that is none", WRONG_DATA, '"parsec" is not a unit lossmap knows', COUNTS.replace("frame_ft2", "frame").replace(",1,4,", ",1 parsec,4,"))
+    yield _case(
+        "a frame in a unit that is none",
+        WRONG_DATA,
+        '"parsec" is not a unit lossmap knows',
+        COUNTS.replace("frame_ft2", "frame").replace(",1,4,", ",1 parsec,4,"),
+    )
     yield _case("no frames laid", WRONG_DATA, "fewer than one frame", _with("before header,1,1,4", "before header,1,1,0"))
     yield _case("a stop without a name", WRONG_DATA, "is blank; name the stop", _with("\n1,", "\n,"))
-    yield _case("one stop at two places", WRONG_DATA, "its frames lie 89 m apart", _with("1,-93.6,41.9002,before", "1,-93.6,41.9010,before"), "map")
+    yield _case(
+        "one stop at two places", WRONG_DATA, "its frames lie 89 m apart", _with("1,-93.6,41.9002,before", "1,-93.6,41.9010,before"), "map"
+    )
     yield _case("a latitude of 999", WRONG_DATA, "row 2: latitude 999 is outside -90 to 90", _with("41.9002", "999"))
     yield _case("no place", WRONG_DATA, "has no position; every count needs one", _with("-93.6,41.9002", ","))
-    yield _case("longitude and latitude exchanged", WRONG_DATA, "latitude", COUNTS.replace("-93.6,41.9002", "41.9002,-93.6").replace("-93.6,41.9006", "41.9006,-93.6"))
+    yield _case(
+        "longitude and latitude exchanged",
+        WRONG_DATA,
+        "latitude",
+        COUNTS.replace("-93.6,41.9002", "41.9002,-93.6").replace("-93.6,41.9006", "41.9006,-93.6"),
+    )
     yield _case("another field's", WRONG_DATA, "these are another field's counts", COUNTS.replace("-93.6", "-97.6"))
     yield _case("a time that is none", WRONG_DATA, "is not a time lossmap reads", COUNTS.replace("note", "time").replace("dry", "noon"))
     yield _case("two columns of one name", DONE, read, COUNTS.replace("note", "seeds"))

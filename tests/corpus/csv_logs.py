@@ -51,7 +51,9 @@ def _encodings() -> Iterator[Case]:
     yield _case("line ends alone", WRONG_DATA, "is empty; it should hold a header line", "\n\r\n\n")
     yield _case("the UTF-8 mark alone", WRONG_DATA, "is empty; it should hold a header line", b"\xef\xbb\xbf")
     yield _case("a header alone", WRONG_DATA, "holds a header line and no record", HEAD + "\n")
-    yield _case("records without a header", WRONG_DATA, "no column was understood as yield or mass flow (columns -93.60000", "\n".join(ROWS))
+    yield _case(
+        "records without a header", WRONG_DATA, "no column was understood as yield or mass flow (columns -93.60000", "\n".join(ROWS)
+    )
     yield _case("numbers without a header", WRONG_DATA, "its first line holds numbers, not names", "1,2,3\n4,5,6\n")
 
 
@@ -69,13 +71,17 @@ def _cuts() -> Iterator[Case]:
     yield _case("tabs and decimal commas", DONE, read, LOG.replace(",", "\t").replace(".", ","))
     quoted = "\n".join([HEAD, *(",".join(f'"{value.replace(".", ",")}"' for value in row.split(",")) for row in ROWS)])
     yield _case("commas, and decimal commas in quotes", WRONG_DATA, 'longitude "-93,60000" is not a number (60 such rows)', quoted)
-    yield _case("commas, and decimal commas without quotes", WRONG_DATA, "values, the header 6 names", LOG.replace(".", ",").replace("=", ""))
+    yield _case(
+        "commas, and decimal commas without quotes", WRONG_DATA, "values, the header 6 names", LOG.replace(".", ",").replace("=", "")
+    )
     yield _case("a row too long", WRONG_DATA, "row 7 has 7 values, the header 6 names", _with(5, "17.5", "17.5,0"))
     yield _case("a row too short", DONE, read, _with(5, ",17.5,4.5,2025-10-18T14:00:05Z", ""))
     yield _case("the last row cut off", DONE, read, LOG[:-30])
     yield _case("a quote that is never closed", WRONG_DATA, "opens a quote that is never closed", _with(5, "17.5", '"17.5'))
     yield _case("a line end in quotes", WRONG_DATA, "is not a number", _with(5, "17.5", '"17\n.5"'))
-    yield _case("quotes around everything", DONE, read, "\n".join(",".join(f'"{value}"' for value in line.split(",")) for line in LOG.splitlines()))
+    yield _case(
+        "quotes around everything", DONE, read, "\n".join(",".join(f'"{value}"' for value in line.split(",")) for line in LOG.splitlines())
+    )
     yield _case("spaces around everything", DONE, read, LOG.replace(",", " , "))
     yield _case("a comma too many at each end", DONE, read, LOG.replace("\n", ",\n"))
     yield _case("two columns of one name", DONE, read, "\n".join([HEAD + ",Speed (mph)", *(row + ",9" for row in ROWS)]))
@@ -83,7 +89,9 @@ def _cuts() -> Iterator[Case]:
     yield _case("a line above the header", WRONG_DATA, "the header 1 name", "# made log\n" + LOG)
     yield _case("units in a second line", WRONG_DATA, "is not a number", LOG.replace("\n", "\ndeg,deg,lb/s,%,mph,\n", 1))
     yield _case("a sum in the last line", WRONG_DATA, "is not a number", LOG + "Total,,1920,,,\n")
-    yield _case("signs beyond the usual in a header", DONE, read, LOG.replace("longitude", "\U0001f33d longitude", 1).replace("\U0001f33d ", "", 1))
+    yield _case(
+        "signs beyond the usual in a header", DONE, read, LOG.replace("longitude", "\U0001f33d longitude", 1).replace("\U0001f33d ", "", 1)
+    )
     for name, content in truncated(LOG.encode(), 0.25, 0.5, 0.75, 0.99).items():
         yield _case(name, DONE, "records", content)
     yield _case("cut off in a time", WRONG_DATA, 'Time "2025-10-18T14:" is not a time lossmap reads', LOG[: LOG.rindex(":59Z") - 2])
@@ -102,14 +110,38 @@ def _numbers() -> Iterator[Case]:
     yield _case("a word that is said to mean no value", DONE, read, _with(5, "17.5", "n/a"), keys='missing = ["n/a"]')
     yield _case("thousands in quotes", WRONG_DATA, '"1,030" is not a number', _with(5, ",30,", ',"1,030",'))
     yield _case("moisture of words alone", DONE, "not used: Moisture", "\n".join([HEAD, *(row.replace("17.5", "dry") for row in ROWS)]))
-    yield _case("no column of grain", WRONG_DATA, "no column was understood as yield or mass flow", LOG.replace("Mass flow (lb/s)", "colour", 1), "map")
+    yield _case(
+        "no column of grain",
+        WRONG_DATA,
+        "no column was understood as yield or mass flow",
+        LOG.replace("Mass flow (lb/s)", "colour", 1),
+        "map",
+    )
     yield _case("speed in the wrong unit", WRONG_DATA, 'unit = "mph" would fit', LOG.replace("Speed (mph)", "Speed (km/h)"))
     yield _case("speed without a unit", DONE, "unit by", LOG.replace("Speed (mph)", "Speed"))
     yield _case("an unknown unit", DONE, read, LOG.replace("Speed (mph)", "Speed (furlongs)"))
     yield _case("a moisture of 400 %", WRONG_DATA, "Moisture", LOG.replace("17.5", "400"))
-    yield _case("flow of nothing but zeros", WRONG_DATA, 'most are flagged "not working"', "\n".join([HEAD, *(",".join([*row.split(",")[:2], "0", *row.split(",")[3:]]) for row in ROWS)]), "map")
-    yield _case("negative flow", WRONG_DATA, "would be -13.61 kg/s", "\n".join([HEAD, *(",".join([*row.split(",")[:2], "-30", *row.split(",")[3:]]) for row in ROWS)]), "map")
-    yield _case("a column named for two roles", WRONG_DATA, "a column plays one role", LOG, keys='[points.columns]\nspeed = "Speed (mph)"\nwidth = "Speed (mph)"')
+    yield _case(
+        "flow of nothing but zeros",
+        WRONG_DATA,
+        'most are flagged "not working"',
+        "\n".join([HEAD, *(",".join([*row.split(",")[:2], "0", *row.split(",")[3:]]) for row in ROWS)]),
+        "map",
+    )
+    yield _case(
+        "negative flow",
+        WRONG_DATA,
+        "would be -13.61 kg/s",
+        "\n".join([HEAD, *(",".join([*row.split(",")[:2], "-30", *row.split(",")[3:]]) for row in ROWS)]),
+        "map",
+    )
+    yield _case(
+        "a column named for two roles",
+        WRONG_DATA,
+        "a column plays one role",
+        LOG,
+        keys='[points.columns]\nspeed = "Speed (mph)"\nwidth = "Speed (mph)"',
+    )
     yield _case("a column that is not there", WRONG_DATA, "Sped", LOG, keys='[points.columns]\nspeed = "Sped"')
 
 
@@ -125,7 +157,9 @@ def _clocks() -> Iterator[Case]:
     yield _case("a clock that stands still", DONE, read, clock(sound[:1] * 60))
     yield _case("a clock of 1980", DONE, "usable date", clock([time.replace("2025", "1980") for time in sound]))
     yield _case("a clock of the year 9999", DONE, "usable date", clock([time.replace("2025", "9999") for time in sound]))
-    yield _case("the 30th of February", WRONG_DATA, "is not a time lossmap reads", clock([time.replace("10-18", "02-30") for time in sound]))
+    yield _case(
+        "the 30th of February", WRONG_DATA, "is not a time lossmap reads", clock([time.replace("10-18", "02-30") for time in sound])
+    )
     yield _case("the 61st second", WRONG_DATA, "is not a time lossmap reads", clock([*sound[:-1], "2025-10-18T14:00:60Z"]))
     yield _case("two ways to write a time", WRONG_DATA, "is not a time lossmap reads", clock([*sound[:30], *["18.10.2025 14:00:31"] * 30]))
     yield _case("dates alone", DONE, "only a date", clock(["2025-10-18"] * 60))
@@ -141,12 +175,21 @@ def _places() -> Iterator[Case]:
     yield _case("one record at 0, 0", DONE, "60 records", _with(5, "-93.60000,41.9000905", "0,0"))
     none = "\n".join([HEAD, *(",," + row.split(",", 2)[2] for row in ROWS)])
     yield _case("no position at all", WRONG_DATA, "longitude", none)
-    yield _case("all at 0, 0", WRONG_DATA, "0 of 60 records can be believed", "\n".join([HEAD, *("0,0," + row.split(",", 2)[2] for row in ROWS)]), "map")
+    yield _case(
+        "all at 0, 0",
+        WRONG_DATA,
+        "0 of 60 records can be believed",
+        "\n".join([HEAD, *("0,0," + row.split(",", 2)[2] for row in ROWS)]),
+        "map",
+    )
     yield _case("one record", WRONG_DATA, "at least 50 are needed", "\n".join([HEAD, ROWS[0]]), "map")
     yield _case("two records", WRONG_DATA, "at least 50 are needed", "\n".join([HEAD, *ROWS[:2]]), "map")
     yield _case("degrees called metres", WRONG_DATA, "is not in degrees, but its places are", LOG, keys='crs = "EPSG:32615"')
     utm = "\n".join(
-        [HEAD.replace("longitude,latitude", "easting,northing"), *(f"450000,{4640000 + 2.0117 * number:.3f}," + row.split(",", 2)[2] for number, row in enumerate(ROWS))]
+        [
+            HEAD.replace("longitude,latitude", "easting,northing"),
+            *(f"450000,{4640000 + 2.0117 * number:.3f}," + row.split(",", 2)[2] for number, row in enumerate(ROWS)),
+        ]
     )
     yield _case("metres without a system", WRONG_DATA, "does not say its coordinate system", utm)
     yield _case("metres of another zone", WRONG_DATA, "these are another field's counts", utm, "map", keys='crs = "EPSG:32633"')
@@ -156,7 +199,13 @@ def _places() -> Iterator[Case]:
     yield _case("a system in space", WRONG_DATA, "is no map of the ground", LOG, keys='crs = "EPSG:4978"')
     yield _case("a system of heights", WRONG_DATA, "is no map of the ground", LOG, keys='crs = "EPSG:5703"')
     yield _case("a system with commands", WRONG_DATA, "is not known", LOG, keys="crs = '+proj=pipeline +step +init=/etc/passwd'")
-    yield _case("records far apart", WRONG_DATA, 'most are flagged "bad position"', "\n".join([HEAD, *(f"{-93 + number},{41 - number / 2}," + row.split(",", 2)[2] for number, row in enumerate(ROWS))]), "map")
+    yield _case(
+        "records far apart",
+        WRONG_DATA,
+        'most are flagged "bad position"',
+        "\n".join([HEAD, *(f"{-93 + number},{41 - number / 2}," + row.split(",", 2)[2] for number, row in enumerate(ROWS))]),
+        "map",
+    )
 
 
 def _strangers() -> Iterator[Case]:
@@ -191,8 +240,18 @@ def _hostile() -> Iterator[Case]:
         yield _case(f"{name} for a column's name", DONE, "60 records", "\n".join([f'{HEAD},"{text}"', *(f"{row},1" for row in ROWS)]))
         yield _case(f"{name} for a number", WRONG_DATA, "is not a number", _with(5, "17.5", f'"{text}"'))
     yield _case("a cell of a megabyte", WRONG_DATA, "is not a number", _with(5, "17.5", "9" * 1_000_000 + "x"))
-    yield _case("a note of a megabyte", DONE, "60 records", "\n".join([f"{HEAD},remark", f"{ROWS[0]},{'x' * 1_000_000}", *(f"{row}," for row in ROWS[1:])]))
-    yield _case("a name of a megabyte", WRONG_DATA, "its header line cannot be cut into names", "\n".join([f"{HEAD},{'n' * 1_000_000}", *(f"{row},1" for row in ROWS)]))
+    yield _case(
+        "a note of a megabyte",
+        DONE,
+        "60 records",
+        "\n".join([f"{HEAD},remark", f"{ROWS[0]},{'x' * 1_000_000}", *(f"{row}," for row in ROWS[1:])]),
+    )
+    yield _case(
+        "a name of a megabyte",
+        WRONG_DATA,
+        "its header line cannot be cut into names",
+        "\n".join([f"{HEAD},{'n' * 1_000_000}", *(f"{row},1" for row in ROWS)]),
+    )
     names = ",".join(f"c{number}" for number in range(5_000))
     yield _case("five thousand columns", DONE, "60 records", "\n".join([f"{HEAD},{names}", *(row + ",1" * 5_000 for row in ROWS)]))
     yield _case("a line of a million commas", WRONG_DATA, "row 62 has 1000001 values, the header 6 names", LOG + "," * 1_000_000)

@@ -29,7 +29,13 @@ def _all() -> Iterator[Case]:
     yield Case(KIND, "ten million rows of GeoParquet", _parquet, WRONG_DATA, "holds 10,000,000 records, more than one field has")
     yield Case(KIND, "a CSV of a gigabyte without an end of line", _one_line, WRONG_DATA, "")
     yield Case(KIND, "a CSV of ten gigabytes, all hole", _hole, WRONG_DATA, "is too large for one field")
-    yield Case(KIND, "a GeoPackage of ten gigabytes, all hole", lambda folder: _hole(folder, "points.gpkg"), WRONG_DATA, "is too large for one field")
+    yield Case(
+        KIND,
+        "a GeoPackage of ten gigabytes, all hole",
+        lambda folder: _hole(folder, "points.gpkg"),
+        WRONG_DATA,
+        "is too large for one field",
+    )
     yield Case(KIND, "a zip of ten gigabytes of zeros in ten megabytes", _bomb, WRONG_DATA, "")
     yield Case(KIND, "ten million days of weather", _weather, WRONG_DATA, "more than one field has", "rank")
     yield Case(KIND, "half a million rows of CSV", _rows(log_rows(), 500_000), DONE, "500,000 records")
@@ -76,7 +82,10 @@ def _hole(folder: Path, name: str = "points.csv") -> None:
 
 def _bomb(folder: Path) -> None:
     field(folder, log=None, path="points.zip")
-    with zipfile.ZipFile(folder / "creek" / "points.zip", "w", zipfile.ZIP_DEFLATED) as archive, archive.open("points.shp", "w", force_zip64=True) as out:
+    with (
+        zipfile.ZipFile(folder / "creek" / "points.zip", "w", zipfile.ZIP_DEFLATED) as archive,
+        archive.open("points.shp", "w", force_zip64=True) as out,
+    ):
         for _ in range(10):
             out.write(bytes(100_000_000))
 

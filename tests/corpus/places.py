@@ -28,13 +28,28 @@ def _named() -> Iterator[Case]:
 
         return Case(KIND, name, write, ends, says, "map")
 
-    for name, path in {"up": "../secret.csv", "up and back": "../creek/../secret.csv", "from the root": "/etc/passwd", "of a device": "/dev/zero", "to an archive in memory": "/vsizip/x.zip/points.shp", "to the net by GDAL": "/vsicurl/http://127.0.0.1:9/x.csv"}.items():
+    for name, path in {
+        "up": "../secret.csv",
+        "up and back": "../creek/../secret.csv",
+        "from the root": "/etc/passwd",
+        "of a device": "/dev/zero",
+        "to an archive in memory": "/vsizip/x.zip/points.shp",
+        "to the net by GDAL": "/vsicurl/http://127.0.0.1:9/x.csv",
+    }.items():
         yield one(f"a path {name}", path, WRONG_WAY, "lies outside the field's folder")
-    for name, path in {"of the net": "https://127.0.0.1:9/points.csv", "with backslashes": r"..\secret.csv", "of a home": "~/points.csv", "with a variable": "$HOME/points.csv", "with a wildcard": "*.csv", "that is empty but for spaces": "  ", "of five thousand letters": "x" * 5_000}.items():
+    for name, path in {
+        "of the net": "https://127.0.0.1:9/points.csv",
+        "with backslashes": r"..\secret.csv",
+        "of a home": "~/points.csv",
+        "with a variable": "$HOME/points.csv",
+        "with a wildcard": "*.csv",
+        "that is empty but for spaces": "  ",
+        "of five thousand letters": "x" * 5_000,
+    }.items():
         yield one(f"a path {name}", path, WRONG_DATA, "no such file")
     yield one("a path with a null sign", "points\\u0000.csv", WRONG_WAY, "is no name of a file")
-    yield one("a path of the folder itself", ".", WRONG_DATA, "")
-    yield one("an empty path", "", WRONG_DATA, "")
+    yield one("a path of the folder itself", ".", WRONG_DATA, "found a folder without TASKDATA.XML")
+    yield one("an empty path", "", WRONG_DATA, "found a folder without TASKDATA.XML")
     yield one("a path by way of itself", "../creek/points.csv", DONE, "loss")
 
 
@@ -68,7 +83,7 @@ def _led_to() -> Iterator[Case]:
     yield one("links to one another", around, WRONG_WAY, "is no name of a file")
     for path in ("points.csv", "points.gpkg", "points.geojson", "points.parquet", "points.zip"):
         yield one(f"a pipe called {path}", lambda place, folder: os.mkfifo(place), WRONG_DATA, "is a pipe or device, not a file", path)
-        yield one(f"a folder called {path}", lambda place, folder: place.mkdir(), WRONG_DATA, "", path)
+        yield one(f"a folder called {path}", lambda place, folder: place.mkdir(), WRONG_DATA, "found a folder without TASKDATA.XML", path)
 
     def counts_pipe(folder: Path) -> None:
         field(folder, counts=None)
@@ -93,7 +108,7 @@ def _folders() -> Iterator[Case]:
     yield renamed("a folder called in the letters of another system", b"cr\xe9ek", WRONG_WAY, "has no name that results could be called by")
     yield renamed("a folder called with a line end", "cr\neek", WRONG_WAY, "has no name that results could be called by")
     yield renamed("a folder called with signs of a terminal", "\x1b[31mcreek", WRONG_WAY, "has no name that results could be called by")
-    yield renamed("a folder called with two hundred and fifty letters", "x" * 250, WRONG_WAY, "")
+    yield renamed("a folder called with two hundred and fifty letters", "x" * 250, WRONG_WAY, "File name too long")
 
     def asked(name: str, words: Callable[[Path], list[str]], ends: int, says: str) -> Case:
         def write(folder: Path) -> list[str]:
@@ -107,14 +122,14 @@ def _folders() -> Iterator[Case]:
     yield asked("a field by its field.toml", lambda folder: [str(folder / "creek" / "field.toml")], DONE, "loss")
     yield asked("a field of five thousand letters", lambda folder: ["x" * 5_000], WRONG_WAY, "cannot be looked at")
     yield asked("the root for a field", lambda folder: ["/"], WRONG_WAY, "has no name that results could be called by")
-    yield asked("a device for a field", lambda folder: ["/dev/null"], WRONG_WAY, "is not a field.toml")
+    yield asked("a device for a field", lambda folder: ["/dev/null"], WRONG_WAY, "holds no field.toml")
 
     def link_loop(folder: Path) -> list[str]:
         (folder / "a").symlink_to(folder / "b")
         (folder / "b").symlink_to(folder / "a")
         return [str(folder / "a")]
 
-    yield asked("links to one another for a field", link_loop, WRONG_WAY, "")
+    yield asked("links to one another for a field", link_loop, WRONG_WAY, "is no name of a folder")
 
 
 def _results() -> Iterator[Case]:
@@ -138,6 +153,6 @@ def _results() -> Iterator[Case]:
     yield one("results under a file's name", taken_below, WRONG_WAY, "is a file, and the results need a folder")
     yield one("results in the field's own place", str, WRONG_WAY, "is the field's own folder")
     yield one("results in the system's own place", lambda folder: "/proc/1", WRONG_WAY, "cannot be written to")
-    yield one("results under a device", lambda folder: "/dev/null/x", WRONG_WAY, "")
-    yield one("results under five thousand letters", lambda folder: str(folder / ("x" * 5_000)), WRONG_WAY, "")
+    yield one("results under a device", lambda folder: "/dev/null/x", WRONG_WAY, "cannot be written to")
+    yield one("results under five thousand letters", lambda folder: str(folder / ("x" * 5_000)), WRONG_WAY, "File name too long")
     yield one("results within the field's folder", lambda folder: str(folder / "creek" / "results"), DONE, "loss")

@@ -92,20 +92,57 @@ def _xml() -> Iterator[Case]:
         text = DESCRIPTION[:root] + head + DESCRIPTION[root:].replace("Made task", "&a9;")
         yield _folder(name, WRONG_DATA, "declaration, which task data never have", description=text)
         yield _folder(f"{name}, in UTF-16", WRONG_DATA, "declaration, which task data never have", description=text.encode("utf-16"))
-        yield _folder(f"{name}, in the header of a log", WRONG_DATA, "declaration, which task data never have", header=HEADER.replace("<TIM", head + "<TIM"))
+        yield _folder(
+            f"{name}, in the header of a log",
+            WRONG_DATA,
+            "declaration, which task data never have",
+            header=HEADER.replace("<TIM", head + "<TIM"),
+        )
     yield _folder("UTF-7", WRONG_DATA, "is written in utf-7", description=DESCRIPTION.replace("UTF-8", "utf-7"))
-    yield _folder("Latin-1", DONE, "60 records", description=DESCRIPTION.replace("UTF-8", "ISO-8859-1").replace("Made task", "p\xe2ture").encode("latin-1"))
+    yield _folder(
+        "Latin-1",
+        DONE,
+        "60 records",
+        description=DESCRIPTION.replace("UTF-8", "ISO-8859-1").replace("Made task", "p\xe2ture").encode("latin-1"),
+    )
     yield _folder("UTF-16", DONE, "60 records", description=DESCRIPTION.replace("UTF-8", "UTF-16").encode("utf-16"))
     yield _folder("NULs behind the end", DONE, "60 records", description=DESCRIPTION.encode() + bytes(512))
     for share in (0.0, 0.3, 0.6, 0.95):
-        yield _folder(f"description, first {share:.0%}", WRONG_DATA, "TASKDATA.XML: is not well-formed XML", description=DESCRIPTION[: int(len(DESCRIPTION) * share)])
-        yield _folder(f"header, first {share:.0%}", WRONG_DATA, "TLG00001.xml: is not well-formed XML", header=HEADER[: int(len(HEADER) * share)])
+        yield _folder(
+            f"description, first {share:.0%}",
+            WRONG_DATA,
+            "TASKDATA.XML: is not well-formed XML",
+            description=DESCRIPTION[: int(len(DESCRIPTION) * share)],
+        )
+        yield _folder(
+            f"header, first {share:.0%}", WRONG_DATA, "TLG00001.xml: is not well-formed XML", header=HEADER[: int(len(HEADER) * share)]
+        )
     yield _folder("another root", WRONG_DATA, "is no ISO 11783-10 task data", description="<kml/>")
     yield _folder("elements in elements without end", WRONG_DATA, "is not well-formed XML", description="<a>" * 50_000)
-    yield _folder("a name that leads out", WRONG_DATA, "is missing (TASKDATA.XML lists it)", description=DESCRIPTION.replace("TLG00001", "../../secret"), header=None, binary=None)
-    yield _folder("part of it elsewhere", DONE, "60 records", description=DESCRIPTION.replace("<DVC", '<XFR A="../../../etc/passwd" B="1"/><DVC', 1))
-    yield _folder("a script for a machine's name, mapped", DONE, "loss", "map", description=DESCRIPTION.replace("Made combine", "&lt;script&gt;alert(1)&lt;/script&gt;{{7*7}}"))
-    yield _folder("a header that lists a million values", WRONG_DATA, "is larger than 1 MB", header=HEADER.replace("<DLV", '<DLV A="0057" B="" C="DET-1"/>' * 100_000 + "<DLV"))
+    yield _folder(
+        "a name that leads out",
+        WRONG_DATA,
+        "is missing (TASKDATA.XML lists it)",
+        description=DESCRIPTION.replace("TLG00001", "../../secret"),
+        header=None,
+        binary=None,
+    )
+    yield _folder(
+        "part of it elsewhere", DONE, "60 records", description=DESCRIPTION.replace("<DVC", '<XFR A="../../../etc/passwd" B="1"/><DVC', 1)
+    )
+    yield _folder(
+        "a script for a machine's name, mapped",
+        DONE,
+        "loss",
+        "map",
+        description=DESCRIPTION.replace("Made combine", "&lt;script&gt;alert(1)&lt;/script&gt;{{7*7}}"),
+    )
+    yield _folder(
+        "a header that lists a million values",
+        WRONG_DATA,
+        "is larger than 1 MB",
+        header=HEADER.replace("<DLV", '<DLV A="0057" B="" C="DET-1"/>' * 100_000 + "<DLV"),
+    )
     yield _folder("numbers that are none", DONE, "60 records", description=DESCRIPTION.replace('C="1"/></TSK>', 'C="one" B="9e99"/></TSK>'))
 
 
@@ -122,13 +159,23 @@ def _binaries() -> Iterator[Case]:
     yield _folder("text for a binary", WRONG_DATA, "is damaged at byte 0 of 5,700", binary="longitude,latitude\n" * 300)
     yield _folder("a clock that runs backwards", DONE, "60 records", binary=b"".join(record(RECORDS - second) for second in range(RECORDS)))
     yield _folder("days beyond the calendar", DONE, "60 records", binary=b"".join(record(second, day=65_535) for second in range(RECORDS)))
-    yield _folder("no fix anywhere", WRONG_DATA, "has a position", binary=b"".join(record(second, north=2_147_000_000, east=2_147_000_000) for second in range(RECORDS)))
+    yield _folder(
+        "no fix anywhere",
+        WRONG_DATA,
+        "has a position",
+        binary=b"".join(record(second, north=2_147_000_000, east=2_147_000_000) for second in range(RECORDS)),
+    )
     yield _folder("a log without grain", WRONG_DATA, "no time log holds yield or mass flow", header=HEADER.replace("0057", "0001"))
 
 
 def _zips() -> Iterator[Case]:
     for name, lead in {"up": "../", "from the root": "/", "on a drive": "C:/", "with backslashes up": "..\\"}.items():
-        yield _zip(f"zip, names that lead {name}", WRONG_DATA, "holds no Shapefile and no TASKDATA.XML", {f"{lead}{file}": content for file, content in FILES.items()})
+        yield _zip(
+            f"zip, names that lead {name}",
+            WRONG_DATA,
+            "holds no Shapefile and no TASKDATA.XML",
+            {f"{lead}{file}": content for file, content in FILES.items()},
+        )
     yield _zip("zip, with others that lead out", DONE, "60 records", {**FILES, "../../evil.sh": b"x", "/etc/cron.d/x": b"x"})
     yield _zip("zip, a bomb", WRONG_DATA, "times its size, which no log does", {**FILES, "TLG00002.bin": bytes(30_000_000)})
     yield _zip("zip, twice the same name", WRONG_DATA, "holds 2 files named taskdata.xml", _twice())

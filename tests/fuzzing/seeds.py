@@ -94,8 +94,7 @@ def vector_file(name: str, kind: str = "points") -> bytes:
 def _records(count: int) -> bytes:
     """Binary records of a second each, 1.5 m further north, one value."""
     return b"".join(
-        struct.pack("<IHiiBB", 43_200_000 + 1000 * k, 16_726, 419_000_000 + 135 * k, -936_000_000, 1, 1)
-        + struct.pack("<Bi", 0, 12_000_000)
+        struct.pack("<IHiiBB", 43_200_000 + 1000 * k, 16_726, 419_000_000 + 135 * k, -936_000_000, 1, 1) + struct.pack("<Bi", 0, 12_000_000)
         for k in range(count)
     )
 

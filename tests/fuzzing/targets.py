@@ -19,7 +19,6 @@ from lossmap.base.settings import Settings
 from lossmap.pipelines.check_path import check_path
 from lossmap.read import read_counts, read_field, read_points
 from lossmap.read.boundary import read_outline
-from lossmap.read.csv_table import read_csv
 from lossmap.read.detect import understood
 from lossmap.read.facts import read_chosen
 from lossmap.read.farm import read_farm

@@ -79,7 +79,8 @@ def holds_task_data(path: Path, where: str) -> bool:
     """
     if path.name.lower() == TASK_FILE and path.is_file():
         raise ReadError(f"{where}: is one of several files of task data; give the folder it lies in as path")
-    if not path.is_dir() and not (is_file_of(path, ".zip") and zipfile.is_zipfile(path)):
+    # a pipe would be waited for
+    if not path.is_dir() and not (is_file_of(path, ".zip") and path.is_file() and zipfile.is_zipfile(path)):
         return False
     try:
         with _source(path, where) as (names, _):
