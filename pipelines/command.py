@@ -37,6 +37,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):  # a terminal that lacks a sign gets its number, not a crash
             stream.reconfigure(errors="backslashreplace")
+    # without a home that can be written to it makes do, and nobody need hear of it
+    logging.getLogger("matplotlib").setLevel(logging.ERROR)
     from lossmap.base.errors import LossmapError
 
     try:

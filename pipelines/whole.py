@@ -12,9 +12,11 @@ What a run holds aside until its results are in place::
         names    of files that are about to come, a line each
         earlier/ the earlier files of those names, on their way out
 
-Whoever finds that of a run which is no more puts back what it had taken. Earlier files all
-go before the first new one comes, so that files of two runs never lie side by side; and runs
-that put results into one folder's parent take turns.
+Whoever finds that of a run which is no more puts back what it had taken. A folder of files
+changes as one: it is what it was, what it shall be, or for a moment not there. One that has
+folders in it, as a season's, is not copied for the sake of a few files: the earlier ones all
+go before the first new one comes, so that files of two runs never lie side by side. Runs that
+put results beside one another take turns.
 """
 
 from __future__ import annotations
@@ -81,7 +83,7 @@ def whole_files(target: Path) -> Iterator[Path]:
     with _aside(target) as aside:
         yield aside / "new"
         with _in_turn(target.parent), _refusals(target, "be written to"):
-            _take_places(target, aside)
+            _take_places(target, aside) if _holds_folders(target) else _take_place(target, aside)
 
 
 def apart(own: Path, target: Path) -> None:
@@ -198,10 +200,16 @@ def _take_place(target: Path, aside: Path) -> None:
     _on_disk(written)
     if target.exists():
         for theirs in target.iterdir():
-            if not (written / theirs.name).exists():
-                _copied(theirs, written / theirs.name)
+            if not os.path.lexists(written / theirs.name):
+                _taken_along(theirs, written / theirs.name)
+            elif theirs.is_dir() and not theirs.is_symlink():
+                raise IsADirectoryError(errno.EISDIR, f"{theirs.name} is a folder")
         target.rename(aside / "old")
     written.rename(target)
+
+
+def _holds_folders(target: Path) -> bool:
+    return target.is_dir() and any(theirs.is_dir() and not theirs.is_symlink() for theirs in target.iterdir())
 
 
 def _on_disk(folder: Path) -> None:
@@ -212,11 +220,15 @@ def _on_disk(folder: Path) -> None:
                 os.fsync(opened.fileno())
 
 
-def _copied(source: Path, copy: Path) -> None:
+def _taken_along(source: Path, place: Path) -> None:
+    """Somebody's own file or folder under a second name; a copy where the disk knows no such thing."""
     if source.is_dir() and not source.is_symlink():
-        shutil.copytree(source, copy, symlinks=True)
-    else:
-        shutil.copy2(source, copy, follow_symlinks=False)
+        shutil.copytree(source, place, symlinks=True)
+        return
+    try:
+        os.link(source, place, follow_symlinks=False)
+    except OSError:
+        shutil.copy2(source, place, follow_symlinks=False)
 
 
 def _take_places(target: Path, aside: Path) -> None:

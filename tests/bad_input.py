@@ -163,7 +163,8 @@ def _one(case: Case, show: bool) -> Ended:
         end = run(case, Path(folder))
     if show or end.wrong:
         print(
-            f"{'WRONG' if end.wrong else 'ok'} {case.id!r}: {end.code}, {end.seconds:.2f} s; {'; '.join(end.wrong)}\n    {end.said.strip()[:300]!r}",
+            f"{'WRONG' if end.wrong else 'ok'} {case.id!r}: {end.code}, {end.seconds:.2f} s; {'; '.join(end.wrong)}",
+            f"\n    {end.said.strip()[:300]!r}",
             flush=True,
         )
     return end
@@ -189,9 +190,8 @@ def _large(chosen: Sequence[Case], ended: dict[str, Ended]) -> list[str]:
     lines = ["| file | ended | seconds | memory [MB] |", "|---|---|---|---|"]
     for case in chosen:
         end = ended[case.id]
-        lines.append(
-            f"| {case.name} | {_MEANS.get(end.code, str(end.code))}{', NOT AS EXPECTED' if end.wrong else ''} | {end.seconds:.0f} | {end.memory_mb:,.0f} |"
-        )
+        said = _MEANS.get(end.code, str(end.code)) + (", NOT AS EXPECTED" if end.wrong else "")
+        lines.append(f"| {case.name} | {said} | {end.seconds:.0f} | {end.memory_mb:,.0f} |")
     return lines
 
 
@@ -207,7 +207,7 @@ _HOW = {
     "inputs": "`python tests/bad_input.py`",
     "large files": "`python tests/bad_input.py --slow`",
     "fuzzing": "`python tests/fuzzing/run.py TARGET --seconds 1800`",
-    "faults": "`python tests/kills.py`",
+    "faults": "`python tests/faults.py`",
 }
 
 

@@ -23,7 +23,7 @@ import tempfile
 import time
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -145,7 +145,7 @@ def places() -> Tally:
     from lossmap.pipelines.whole import whole_files, whole_folder
 
     tally = Tally("results taking their place, SIGKILL at every call")
-    for way in (whole_folder, whole_files):
+    for way, has_folders in ((whole_folder, False), (whole_files, False), (whole_files, True)):
         touch, ends = 0, False
         while not ends:
             touch += 1
@@ -154,17 +154,23 @@ def places() -> Tally:
                 for name, text in {"a": "old", "b": "old", "mine": "mine"}.items():
                     target.mkdir(parents=True, exist_ok=True)
                     (target / name).write_text(text)
+                if has_folders:
+                    (target / "field").mkdir()
                 code = _forked(lambda way=way, target=target, touch=touch: _written(way, target, touch))
                 ends = code == 0
                 tally.moments += not ends
-                found = {path.name: path.read_text() for path in target.iterdir()} if target.is_dir() else {}
-                ours = {text for name, text in found.items() if name != "mine"}
-                tally.left["none" if not ours else "earlier" if ours == {"old"} else "new" if ours == {"new"} else "half"] += not ends
-                if len(ours) > 1:
+                found = {path.name: path.read_text() for path in target.iterdir() if path.is_file()} if target.is_dir() else {}
+                ours = {name: text for name, text in found.items() if name != "mine"}
+                whole = {"earlier": dict.fromkeys("ab", "old"), "new": dict.fromkeys("abc", "new"), "none": {}}
+                said = next((said for said, files in whole.items() if ours == files), "half")
+                if said == "half" and has_folders and len(set(ours.values())) == 1:
+                    said = "some, of one run"
+                tally.left[said] += not ends
+                if said == "half":
                     tally.wrong.append(f"{way.__name__}, call {touch}: {found}")
                 _written(way, target, None)
                 tally.reruns += 1
-                made = {path.name: path.read_text() for path in target.iterdir()}
+                made = {path.name: path.read_text() for path in target.iterdir() if path.is_file()}
                 if made != {"a": "new", "b": "new", "c": "new", "mine": "mine"} or len(list(target.parent.iterdir())) > 1:
                     tally.wrong.append(f"{way.__name__}, call {touch}, made again: {made}, {list(target.parent.iterdir())}")
     return tally
@@ -221,7 +227,9 @@ def together(times: int) -> Tally:
                 found = run.results()
                 tally.left["earlier" if found == before else "new" if found == after else "half"] += 1
                 if codes != [0, 0] or found not in (before, after) or run.beside():
-                    tally.wrong.append(f"{flow} {number}: ended with {codes}, left {run.beside()}, {sorted(set(found.items()) ^ set(after.items()))}")
+                    tally.wrong.append(
+                        f"{flow} {number}: ended with {codes}, left {run.beside()}, {sorted(set(found.items()) ^ set(after.items()))}"
+                    )
     tally.moments = tally.left.total()
     return tally
 
@@ -291,6 +299,7 @@ def _started(work: Callable[[], int]) -> int:
     if pid:
         return pid
     code = 1
+    signal.signal(signal.SIGINT, signal.default_int_handler)  # whoever starts us in the background has it ignored
     try:
         code = work()
     finally:
@@ -341,7 +350,9 @@ MOMENTS = {"map": 60, "stops": 20, "rank": 20, "map-term": 10, "map-int": 10, "p
 def main(words: list[str] | None = None) -> int:
     """Try, print, and write the section of the table; 1 if anything was not as it should be."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
-    parser.add_argument("--only", nargs="+", choices=list(TRIALS), metavar="TRIAL", help=f"the table is then left alone; {', '.join(TRIALS)}")
+    parser.add_argument(
+        "--only", nargs="+", choices=list(TRIALS), metavar="TRIAL", help=f"the table is then left alone; {', '.join(TRIALS)}"
+    )
     parser.add_argument("--moments", type=int, help="moments of each trial instead of its own number")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--json", action="store_true", help="print the tallies as one line of JSON")
@@ -351,7 +362,7 @@ def main(words: list[str] | None = None) -> int:
     import lossmap.pipelines.rank_fields  # noqa: F401  loaded before the first fork
 
     tallies = [TRIALS[name](asked.moments if asked.moments is not None else MOMENTS[name], asked.seed) for name in asked.only or TRIALS]
-    print(json.dumps([asdict(tally) for tally in tallies]) if asked.json else "\n".join(rows(tallies)))
+    print(json.dumps([vars(tally) for tally in tallies]) if asked.json else "\n".join(rows(tallies)))
     print("\n".join(one for tally in tallies for one in tally.wrong), file=sys.stderr)
     if not asked.only:
         from bad_input import write

@@ -46,7 +46,8 @@ def read_outline(path: Path, where: str) -> gpd.GeoSeries:
     frame = read_frame(path, where)
     if frame.active_geometry_name is None or frame.empty:
         raise ReadError(f"{where}: holds no polygon; give the field's outline as a polygon")
-    drawn = frame.geometry[frame.geometry.notna()].to_numpy()
+    drawn = frame.geometry.to_numpy()
+    drawn = drawn[~shapely.is_missing(drawn)]
     if not np.isfinite(shapely.get_coordinates(drawn)).all():
         raise ReadError(f"{where}: has a corner that is no place (not a number, or without end); export it again")
     _refuse_tangle(drawn, where)
@@ -64,8 +65,8 @@ def read_outline(path: Path, where: str) -> gpd.GeoSeries:
 def _refuse_tangle(drawn: np.ndarray, where: str) -> None:
     """Refuse rings that cross themselves so often that mending them takes minutes: it grows with the square of the crossings."""
     for shape in drawn[~shapely.is_valid(drawn)]:
-        rings = [shapely.get_coordinates(line) for line in shapely.get_parts(shapely.boundary(shape))]
-        edges = np.concatenate([shapely.linestrings(np.stack([ring[:-1], ring[1:]], axis=1)) for ring in rings if len(ring) > 1] or [[]])
+        corners, ring = shapely.get_coordinates(shapely.get_rings(shapely.get_parts(shape)), return_index=True)
+        edges = shapely.linestrings(np.stack([corners[:-1], corners[1:]], axis=1)[ring[:-1] == ring[1:]])
         tree, crossings = shapely.STRtree(edges), 0
         for first in range(0, len(edges), 100):
             some = edges[first : first + 100]

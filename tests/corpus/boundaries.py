@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import tempfile
+import warnings
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
@@ -30,7 +31,8 @@ def _polygon(*rings: Sequence[Sequence[float]]) -> dict[str, object]:
 
 def _file(name: str, ends: int, says: str, ending: str, shape: shapely.Geometry, crs: str | None, flow: str = "check") -> Case:
     def write(folder: Path) -> None:
-        with tempfile.TemporaryDirectory() as aside:
+        with tempfile.TemporaryDirectory() as aside, warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # of a file without a coordinate system: it is meant
             file = Path(aside) / f"edge{ending}"
             table = gpd.GeoDataFrame({"id": [1]}, geometry=[shape], crs=crs)
             table.to_parquet(file) if ending == ".parquet" else table.to_file(file)

@@ -97,7 +97,7 @@ def _folders() -> Iterator[Case]:
         def write(folder: Path) -> list[str]:
             field(folder)
             to = os.fsencode(folder) + b"/" + (called if isinstance(called, bytes) else called.encode())
-            os.rename(os.fsencode(folder / "creek"), to)
+            (folder / "creek").rename(os.fsdecode(to))
             return ["FIELD", os.fsdecode(to)]
 
         return Case(KIND, name, write, ends, says, "map")

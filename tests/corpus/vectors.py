@@ -344,7 +344,7 @@ def _shapefile() -> Iterator[Case]:
     yield _made(kind, "a password", WRONG_DATA, "is encrypted", path, lambda: _locked(_zip(members())))
 
     def loose(folder: Path, **changed: bytes | None) -> None:
-        field(folder, path="points.shp", log=None, files={name: content for name, content in members(**changed).items()})
+        field(folder, path="points.shp", log=None, files=members(**changed))  # type: ignore[arg-type]
 
     def linked(folder: Path) -> None:
         loose(folder, dbf=None)

@@ -68,7 +68,8 @@ class Watched:
 
     def end(self) -> None:
         """Say what was done; the fuzzer knows no other way out than the process's end."""
-        said = {"target": self.name, "seconds": round(time.monotonic() - self.began), "executions": self.executions}
+        said = {"target": self.name, "seconds": round(time.monotonic() - self.began), "cpu_s": round(time.process_time())}
+        said["executions"] = self.executions
         print(json.dumps(said | {"findings": sorted(self.kinds), "slowest_s": round(self.slowest, 2)}), flush=True)
         shutil.rmtree(self.folder.parent, ignore_errors=True)
         os._exit(0)
