@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import struct
 import tempfile
 from pathlib import Path
@@ -10,7 +11,7 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
-__all__ = ["COUNTS", "DAILY", "FACTS", "FARM", "GHCN", "LOG", "PLAIN_WEATHER", "READINGS", "TASK_PARTS", "vector_file"]
+__all__ = ["BARE_FACTS", "COUNTS", "DAILY", "FACTS", "FARM", "GHCN", "LOG", "PLAIN_WEATHER", "READINGS", "TASK_PARTS", "vector_file"]
 
 FACTS = b"""name = "Made"
 crop = "corn"
@@ -28,6 +29,9 @@ mass_flow = { column = "Mass flow (lb/s)", unit = "lb/s" }
 [[counts]]
 path = "counts.csv"
 """
+
+#: Whose columns are found by their names.
+BARE_FACTS = re.sub(rb"\[points\.columns\]\n.*\n", b"", FACTS)
 
 FARM = b"""name = "Made farm"
 weather = "weather.csv"

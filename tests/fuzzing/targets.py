@@ -81,7 +81,7 @@ def _vector(content: bytes, folder: Path) -> None:
         _field(folder, b"", {name: content})
         read_outline(folder / name, name)
     else:
-        _field(folder, seeds.FACTS.replace(b"points.csv", name.encode()), {name: content, "counts.csv": seeds.COUNTS})
+        _field(folder, seeds.BARE_FACTS.replace(b"points.csv", name.encode()), {name: content, "counts.csv": seeds.COUNTS})
         read_points(read_field(folder))
 
 
