@@ -26,7 +26,6 @@ for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
 
 from corpus import CASES, Case
-
 from lossmap.pipelines.command import main as lossmap
 
 TABLE = Path(__file__).resolve().parent.parent / "shared" / "expected" / "bad-input.md"

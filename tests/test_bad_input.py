@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-import bad_input
 import pytest
+
+import bad_input
 from corpus import CASES, Case
 
 

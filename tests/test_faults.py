@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from corpus import cases
 from disks import disk, read_only
 
@@ -84,7 +85,10 @@ def test_a_full_disk(asked: list[str], tmp_path: Path) -> None:
 @pytest.mark.parametrize("most", [0, 3_000, 60_000, 100_000])
 def test_files_that_may_not_grow(asked: list[str], tmp_path: Path, most: int) -> None:
     """A limit on the size of files ends a run like a full disk does, whichever file meets it first."""
-    script = "import sys, resource; resource.setrlimit(resource.RLIMIT_FSIZE, (int(sys.argv.pop(1)),) * 2); import runpy; runpy.run_module('lossmap.pipelines', run_name='__main__')"
+    script = (
+        "import runpy, resource, sys; resource.setrlimit(resource.RLIMIT_FSIZE, (int(sys.argv.pop(1)),) * 2);"
+        "runpy.run_module('lossmap.pipelines', run_name='__main__')"
+    )
     assert resource.getrlimit(resource.RLIMIT_FSIZE)[1] == resource.RLIM_INFINITY
     words = [sys.executable, "-B", "-c", script, str(most), *asked[3:], "--out", str(tmp_path / "out")]
     done = subprocess.run(words, capture_output=True, text=True, check=False)

@@ -9,6 +9,7 @@ import sys
 from pathlib import Path
 
 import pytest
+
 from disks import disk, read_only
 
 ROOT = Path(__file__).resolve().parents[1]

@@ -187,6 +187,8 @@ def _readings(farm: Farm, facts: FarmFacts, where: str) -> dict[str, list[tuple[
     place = f"{farm.id}/{facts.readings}"
     raw = read_csv(_file(farm, facts.readings, "readings"), place)
     raw = Raw(place, raw.columns.rename(columns=str.lower), raw.first_row)
+    if twice := [name for name in ("field", "date", "moisture_pct", "cut") if list(raw.columns.columns).count(name) > 1]:
+        raise ReadError(f"{place}: two columns are called {twice[0]}, but for the letter case; keep one")
     if "field" not in raw.columns or "date" not in raw.columns:
         raise ReadError(f"{place}: has no column {'date' if 'field' in raw.columns else 'field'}; it should hold {_READING_COLUMNS}")
     known = {one.name for one in facts.field}

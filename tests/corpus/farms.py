@@ -128,6 +128,14 @@ def _readings() -> Iterator[Case]:
     yield _case(kind, "empty", WRONG_DATA, "is empty", readings="")
     yield _case(kind, "a header alone", WRONG_DATA, "no record", readings=rows[0] + "\n")
     yield _case(kind, "NULs", WRONG_DATA, "is not a text table", readings=whole.encode() + bytes(9))
+    yield _case(
+        kind,
+        "two columns of one name but for the letter case",
+        WRONG_DATA,
+        "two columns are called date",
+        readings="field,date,DATE\na,b,c\n",
+    )
+    yield _case(kind, "a date that is blank in every row", WRONG_DATA, "is not a day", readings=f"field,date,moisture_pct\n{name},,20\n")
     yield _case(kind, "no column field", WRONG_DATA, "has no column field", readings=whole.replace("field", "place", 1))
     for day in ("", "2025-02-30", "18.9.2025", "soon", "0000-00-00", "=TODAY()"):
         yield _case(kind, f"date {day or 'blank'}", WRONG_DATA, "is not a day", readings=f"{rows[0]}\n{name},{day},20,\n")

@@ -96,7 +96,15 @@ def main() -> None:
         words.write_text("".join(f'"{"".join(f"{chr(92)}x{byte:02x}" for byte in word)}"\n' for word in target.words))
         (Path(outer) / "made").mkdir()
         watched = Watched(asked.target, asked.findings, Path(outer) / "made", asked.seconds)
-        options = ["-max_len=110000", "-timeout=120", "-rss_limit_mb=3000", "-verbosity=0", *([f"-dict={words}"] if target.words else [])]
+        options = [
+            "-max_len=110000",
+            f"-artifact_prefix={asked.findings}/",
+            "-report_slow_units=3600",
+            "-timeout=120",
+            "-rss_limit_mb=3000",
+            "-verbosity=0",
+            *([f"-dict={words}"] if target.words else []),
+        ]
         atheris.Setup([sys.argv[0], *options, str(known)], watched.once)
         atheris.Fuzz()
 

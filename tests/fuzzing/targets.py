@@ -125,7 +125,8 @@ def _toml(content: bytes, folder: Path) -> None:
 _HEADERS = (
     "longitude", "latitude", "x", "y", "easting", "northing", "Time", "Mass flow (lb/s)", "mass flow", "flw_lbs", "Yield",
     "yield (bu/ac)", "moisture", "Moisture (%)", "Speed", "Speed (mph)", "Distance (ft)", "dstnc_f", "interval", "Swath width (ft)",
-    "width", "Heading (deg)", "work", "machine", "pass", "elevation", "id", "", "Speed (furlongs)", "yield #2", "\u00e9", "yld_vl_d", "duration s",
+    "width", "Heading (deg)", "work", "machine", "pass", "elevation", "id", "", "Speed (furlongs)", "yield #2", "\u00e9", "yld_vl_d",
+    "duration s",
 )  # fmt: skip
 _UNITS = ("lb/s", "kg/s", "mph", "ft", "%", "bu/ac", "deg", "s", "m", "", "parsec", "ft2/ft", "kg/0")
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import bad_input
 import pytest
+
+import bad_input
 from corpus import CASES, Case
 
 pytestmark = pytest.mark.slow

@@ -10,6 +10,7 @@ import sys
 from pathlib import Path
 
 import pytest
+
 from fuzzing.targets import TARGETS, fed
 
 SCRIPT = Path(__file__).resolve().parents[1] / "fuzzing" / "run.py"
