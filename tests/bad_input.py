@@ -126,7 +126,17 @@ def _left(case: Case, folder: Path, before: dict[str, bytes]) -> list[str]:
     made = sorted(set(after) - set(before))
     if case.ends != 0 or case.flow == "check":
         wrong += [f"left {name}" for name in made]
-    return wrong + [f"left {name}" for name in made if "/." in name]
+    return wrong + [f"left {name}" for name in made if "/." in name] + [fault for name in made for fault in _unsafe(name, after[name])]
+
+
+def _unsafe(name: str, content: bytes) -> list[str]:
+    """Text of a file that became part of a page, or a formula of a table."""
+    faults = []
+    if name.endswith(".html") and (b"<script>alert" in content or b"<img src=x" in content):
+        faults.append(f"{name} holds a script out of the input")
+    if name.endswith(".csv") and re.search(rb'(^|,)"?=(cmd|HYPERLINK)', content, flags=re.MULTILINE):
+        faults.append(f"{name} holds a formula out of the input")
+    return faults
 
 
 def _content(folder: Path) -> dict[str, bytes]:
