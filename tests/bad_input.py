@@ -10,6 +10,7 @@ import argparse
 import contextlib
 import datetime
 import io
+import json
 import os
 import re
 import subprocess
@@ -21,11 +22,13 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
 
 from corpus import CASES, Case
+from fuzzing.targets import TARGETS
 from lossmap.pipelines.command import main as lossmap
 
 TABLE = Path(__file__).resolve().parent.parent / "shared" / "expected" / "bad-input.md"
@@ -155,7 +158,13 @@ def main(words: list[str] | None = None) -> int:
     parser.add_argument("--only", default="", help="kinds that begin so; the table is then left alone")
     parser.add_argument("--show", action="store_true", help="print each case with what was said")
     parser.add_argument("--slow", action="store_true", help="the large files too")
+    parser.add_argument(
+        "--fuzzing", type=Path, metavar="FILE", help="write what tests/fuzzing/run.py printed, a line a run, into the table"
+    )
     asked = parser.parse_args(words)
+    if asked.fuzzing:
+        write("fuzzing", _fuzzing([json.loads(line) for line in asked.fuzzing.read_text().splitlines()]))
+        return 0
     chosen = [case for case in CASES.values() if case.id.startswith(asked.only) and (asked.slow or not case.slow)]
     ended = {case.id: _one(case, asked.show) for case in chosen}
     if not asked.only:
@@ -204,6 +213,20 @@ def _large(chosen: Sequence[Case], ended: dict[str, Ended]) -> list[str]:
     return lines
 
 
+def _fuzzing(runs: Sequence[dict[str, Any]]) -> list[str]:
+    lines = [
+        "| target | reads | minutes | of the processor | inputs | findings, all mended and kept in the corpus |",
+        "|---|---|---|---|---|---|",
+    ]
+    for name, target in TARGETS.items():
+        own = [one for one in runs if one["target"] == name]
+        minutes, busy = (sum(one.get(part, 0) for one in own) / 60 for part in ("seconds", "cpu_s"))
+        found = sorted({kind for one in own for kind in one["findings"]})
+        said = f"{len(found)} ({', '.join(found)})" if found else "0"
+        lines.append(f"| {name} | {target.means} | {minutes:.0f} | {busy:.0f} | {sum(one['executions'] for one in own):,} | {said} |")
+    return lines
+
+
 SECTIONS = ("inputs", "large files", "fuzzing", "faults")
 _HEAD = """\
 # Bad input and faults
@@ -215,7 +238,7 @@ there, changes no file it was given, and leaves either a whole result or none.
 _HOW = {
     "inputs": "`python tests/bad_input.py`",
     "large files": "`python tests/bad_input.py --slow`",
-    "fuzzing": "`python tests/fuzzing/run.py TARGET --seconds 1800`",
+    "fuzzing": "`python tests/fuzzing/run.py TARGET --seconds 1800`, coverage-guided, beside other work on the machine",
     "faults": "`python tests/faults.py`",
 }
 

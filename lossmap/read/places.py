@@ -50,8 +50,6 @@ def places_of(raw: Raw, roles: Mapping[str, Detected], crs: str | None) -> tuple
     if stated is None:
         raise ReadError(f'{raw.where}: does not say its coordinate system; set crs = "EPSG:..." beside path in field.toml')
     _turnable(raw, stated)
-    if not (np.isfinite(x) & np.isfinite(y)).any():
-        raise ReadError(f"{raw.where}: no record has a position; export it with its places")
     if stated.is_geographic:
         _on_earth(raw, x, y)
     elif stated.is_projected:
