@@ -158,9 +158,7 @@ def main(words: list[str] | None = None) -> int:
     parser.add_argument("--only", default="", help="kinds that begin so; the table is then left alone")
     parser.add_argument("--show", action="store_true", help="print each case with what was said")
     parser.add_argument("--slow", action="store_true", help="the large files too")
-    parser.add_argument(
-        "--fuzzing", type=Path, metavar="FILE", help="write what tests/fuzzing/run.py printed, a line a run, into the table"
-    )
+    parser.add_argument("--fuzzing", type=Path, metavar="FILE", help="write what tests/fuzzing/run.py printed into the table")
     asked = parser.parse_args(words)
     if asked.fuzzing:
         write("fuzzing", _fuzzing([json.loads(line) for line in asked.fuzzing.read_text().splitlines()]))
@@ -215,7 +213,7 @@ def _large(chosen: Sequence[Case], ended: dict[str, Ended]) -> list[str]:
 
 def _fuzzing(runs: Sequence[dict[str, Any]]) -> list[str]:
     lines = [
-        "| target | reads | minutes | of the processor | inputs | findings, all mended and kept in the corpus |",
+        "| target | reads | minutes | of processor | inputs | findings, all mended, kept in the corpus |",
         "|---|---|---|---|---|---|",
     ]
     for name, target in TARGETS.items():
