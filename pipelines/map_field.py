@@ -93,7 +93,7 @@ def made_map(field: Field, settings: Settings, stage: Stage) -> FieldMap:
         points, cleaning = cleaned_log(points, field, settings, edge, log.timings)
         outline = _outline(edge, points, counts, field)
         near_together(counts, outline, "boundary" if edge is not None else "log", field.id)
-        grid = Grid.covering(outline, crs, settings.grid.cell)
+        grid = Grid.covering(outline, crs, settings.grid.cell, field.id)
         inside = grid.inside(outline)
     with stage("loss"):
         stops = stops_with_drive(losses(counts, field, settings.loss, settings.rng_seed), points, settings.loss.join_distance)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -21,7 +20,7 @@ from lossmap.base.grid import Surface
 from lossmap.base.logloss import Typical
 from lossmap.base.reference import Crop
 from lossmap.base.season import DriverEvidence
-from lossmap.base.settings import Metres, Settings, Strict, Typed
+from lossmap.base.settings import Day, Metres, Settings, Strict, Typed
 
 __all__ = ["MEASURED", "ROLES", "Cleaning", "ColumnChoice", "CountsFile", "Field", "FieldFacts", "FieldMap", "PointsFile", "file_inside"]
 
@@ -107,7 +106,7 @@ class FieldFacts(Strict):
 
     name: str
     crop: str
-    harvested_on: datetime.date | None = None
+    harvested_on: Day | None = None
     boundary: str | None = None
     header_width: Metres = pydantic.Field(ge=0.5, le=30)
     discharge_width: Metres | None = pydantic.Field(None, ge=0.3, le=40)
