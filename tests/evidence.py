@@ -22,6 +22,7 @@ from slow import (
     findings_curves,
     findings_design,
     findings_order,
+    findings_pace,
     findings_seconds,
     findings_sources,
     findings_surface,
@@ -51,6 +52,7 @@ TOPICS: dict[str, Callable[..., list[Row]]] = {
     "sources": findings_sources.rows,
     "zones": findings_zones.rows,
     "design": findings_design.rows,
+    "pace": findings_pace.rows,
     "order": findings_order.rows,
     "seconds": findings_seconds.rows,
 }
