@@ -128,7 +128,9 @@ def _slopes(evidence: SlopeEvidence, side: int) -> tuple[Floats, Floats]:
     numbers = np.rint(SLOPES * weights / weights.sum()).astype(int)
     tried = np.array([one.reference for one in known])
     edges = _edges(tried, side)
-    begun = np.concatenate([low + (high - low) * _shuffled(number) for low, high, number in zip(edges[:-1], edges[1:], numbers, strict=True)])
+    begun = np.concatenate(
+        [low + (high - low) * _shuffled(number) for low, high, number in zip(edges[:-1], edges[1:], numbers, strict=True)]
+    )
     middles = _between(tried, np.array([one.slope for one in known]), begun)
     sds = np.exp(_between(tried, np.log([max(one.sd, 1e-12) for one in known]), begun))
     return middles + sds * np.concatenate([normal_points(number) for number in numbers]), begun
