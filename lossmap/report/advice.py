@@ -88,6 +88,12 @@ _MISSING_WORDS: Mapping[str, str] = {
 }
 
 
+# One slope is fitted to all frames, and what fell before harvest does not rise with speed: evidence.md, pace.
+_BEFORE_HARVEST = (
+    "What fell before harvest was counted too and draws the effect down: where it is strong, more may be saved than is said here."
+)
+
+
 def pace(field_map: FieldMap, words: Words) -> str:
     """Down to which ground speed slower pays, with its doubt and what it would save, or why that is not said."""
     found, settings = field_map.pace, field_map.settings.report
@@ -108,6 +114,7 @@ def pace(field_map: FieldMap, words: Words) -> str:
             f"{words.speed.text(found.today_m_s)} on average.",
             _side(found, words),
             _edges(found, words),
+            _BEFORE_HARVEST if field_map.loss["preharvest"] else "",
             f"Taken as known: {found.efficiency_pct:g} % of the hours spent cutting.",
             "After the change, count again.",
         )
