@@ -53,6 +53,7 @@ TOPICS: dict[str, Callable[..., list[Row]]] = {
     "zones": findings_zones.rows,
     "design": findings_design.rows,
     "pace": findings_pace.rows,
+    "pace-positions": findings_pace.position_rows,
     "order": findings_order.rows,
     "seconds": findings_seconds.rows,
 }
