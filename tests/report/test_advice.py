@@ -63,6 +63,7 @@ def test_a_mean_within_the_range_needs_no_change_but_the_passes_may(field_map: F
     assert (
         "the mean needs no change; the middle of the range held throughout, instead of 3.1 to 6.5 mph as driven, saves 4.86 USD/ac" in text
     )
+    assert "Few counts read a strong effect rather too small: more may be saved than that." in text
     at_edge = replace(SLOWER, best_m_s=Estimate(2.9, 2.6, 2.9))
     text = pace(_with(replace(field_map, pace=at_edge), hour_value=300.0), WORDS)
     assert "Faster, where ground, crop and manual allow it, pays as far as that" in text
