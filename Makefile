@@ -1,7 +1,6 @@
 # Each target does its own set-up: a virtual environment in .venv, remade when pyproject.toml changes.
 PYTHON ?= python3
 BIN := .venv/bin
-DEMO_FIELDS := $(sort $(patsubst %/field.toml,%,$(wildcard demo-fields/*/field.toml)))
 
 # sums keep their order, and two test workers do not fight over two cores
 export OMP_NUM_THREADS := 1
@@ -9,11 +8,11 @@ export OPENBLAS_NUM_THREADS := 1
 
 .PHONY: demo test slow bench check docs clean
 
-demo: .venv/use          ## map the made fields, plan stops in one, rank the made farm; ends with the paths to open
-	@for field in $(DEMO_FIELDS); do $(BIN)/lossmap map $$field --out out/demo --config configs/demo.toml --quiet || exit; done
-	@$(BIN)/lossmap stops demo-fields/gravel-eighty --out out/demo --quiet
+demo: .venv/use          ## map the made fields as a season, plan stops in one, rank the made farm; ends with the paths to open
+	@$(BIN)/lossmap season demo-fields --cores 2 --out out/demo --config configs/demo.toml --quiet
+	@$(BIN)/lossmap stops demo-fields/gravel-eighty --out out/demo/demo-fields --quiet
 	@$(BIN)/lossmap rank demo-fields/made-farm --on 2025-09-25 --out out/demo --quiet
-	@echo "open $(CURDIR)/out/demo/pond-piece/map.html in a browser (or another field's beside it), $(CURDIR)/out/demo/gravel-eighty/count-sheet.html on a phone, and $(CURDIR)/out/demo/made-farm/ranking.html"
+	@echo "open $(CURDIR)/out/demo/demo-fields/season.html in a browser (it leads to each field's map), $(CURDIR)/out/demo/demo-fields/gravel-eighty/count-sheet.html on a phone, and $(CURDIR)/out/demo/made-farm/ranking.html"
 
 test: .venv/develop      ## everything but the long simulations
 	$(BIN)/pytest -n 2 --dist loadfile
@@ -21,8 +20,9 @@ test: .venv/develop      ## everything but the long simulations
 slow: .venv/develop      ## the long simulations; writes shared/expected/evidence.md
 	$(BIN)/pytest -m slow -s
 
-bench: .venv/develop     ## how long a field takes and how much memory, beside other libraries
-	$(BIN)/python tests/benchmark.py
+bench: .venv/develop     ## how long a field and a season take and how much memory, beside other libraries; writes shared/expected/pages.md
+	$(BIN)/python tests/benchmark.py $(FIELDS)
+	$(BIN)/python tests/pages.py
 
 check: .venv/develop     ## format, lint, types, floors
 	$(BIN)/ruff format --check .

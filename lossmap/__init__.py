@@ -11,7 +11,8 @@ The data's way, top to bottom; each line is a stage, stages never import one ano
     zones/      7  where loss tracks speed or dryness
     stops       7' where to count next
     drydown/    7" fields that wait: moisture to come, cost of waiting, order of harvest
-    report/     8  what people open
+    pool/       8  many fields at once: what they say together of speed, dryness, headers, machines
+    report/     9  what people open
     synthetic      made fields with known truth, beside the way: demos and tests
     synthetic_farm made farms and weather, the same
 
@@ -59,9 +60,12 @@ _HOMES = {
     "read_farm": ("lossmap.read", "read_farm"),
     "read_weather": ("lossmap.read", "read_weather"),
     "ranking": ("lossmap.drydown", "rank"),
+    "read_evidence": ("lossmap.read", "read_evidence"),
+    "pooled": ("lossmap.pool", "pool"),
     "write": ("lossmap.report", "write"),
     "map_field": ("lossmap.pipelines.map_field", "map_field"),
     "rank_fields": ("lossmap.pipelines.rank_fields", "rank_fields"),
+    "map_season": ("lossmap.pipelines.season", "map_season"),
     "plan_stops": ("lossmap.pipelines.plan_stops", "plan_stops"),
     "made_map": ("lossmap.pipelines.map_field", "made_map"),
 }

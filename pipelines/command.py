@@ -24,7 +24,8 @@ __all__ = ["main"]
 #: A screen of them.
 MOST_FAULTS = 20
 
-_EPILOG = """exit codes: 0 done, 1 a bug (with its traceback), 2 how it was called or set, 3 the data
+_EPILOG = """exit codes: 0 done, 1 a bug (with its traceback), 2 how it was called or set, 3 the data,
+4 some fields of a season failed and the rest are written
 results go to stdout, the log to stderr; a run that fails leaves the earlier result as it was"""
 
 
@@ -96,6 +97,7 @@ def _parser() -> argparse.ArgumentParser:
     _add_map(flows)
     _add_stops(flows)
     _add_rank(flows)
+    _add_season(flows)
     _add_check(flows)
     _add_settings(flows)
     return parser
@@ -134,6 +136,35 @@ def _add_rank(flows: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
     _add_choices(one, "results go to DIR/<farm folder's name> (default: out)")
     _add_manners(one)
     one.set_defaults(run=_rank)
+
+
+def _add_season(flows: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    one = flows.add_parser(
+        "season",
+        help="every field below a folder, and what all say together",
+        description="Every field below a folder: each to its map, and what header, machine, operator, speed and dryness are worth over "
+        "all of them. Writes season.html, season.csv, season.parquet, season.geojson and summary.json beside the fields' folders. Fields "
+        "whose inputs, settings and version are unchanged are taken over; one that fails is a row with the reason, and stops no other.",
+    )
+    one.add_argument("folder", metavar="FOLDER", type=Path, help="holds the fields, folders with field.toml, at any depth")
+    _add_choices(one, "results go to DIR/<FOLDER's name>/<field's path below FOLDER> (default: out)")
+    where = one.add_mutually_exclusive_group()
+    where.add_argument(
+        "--cores",
+        metavar="N",
+        type=_cores,
+        help="fields at a time, each in its own process (default: 1; a large field takes some 2 GB of memory); 0: in this process",
+    )
+    where.add_argument("--cluster", metavar="ADDRESS", help="on the workers of a Dask scheduler instead, as tcp://10.0.0.5:8786")
+    one.add_argument("--again", action="store_true", help="map also the fields that are unchanged")
+    _add_manners(one)
+    one.set_defaults(run=_season)
+
+
+def _cores(text: str) -> int:
+    if text.isascii() and text.isdigit() and len(text) < 4:
+        return int(text)
+    raise argparse.ArgumentTypeError(f'"{text[:40]}" is no number of cores; write 4')
 
 
 def _day(text: str) -> datetime.date:
@@ -180,8 +211,8 @@ def _add_settings(flows: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "flow",
         metavar="FLOW",
         nargs="?",
-        choices=["map", "stops", "rank"],
-        help="only those that this command heeds: map, stops (both without it) or rank",
+        choices=["map", "stops", "season", "rank"],
+        help="only those that this command heeds: map, stops, season (all three without it) or rank",
     )
     one.set_defaults(run=_settings)
 
@@ -242,6 +273,18 @@ def _rank(asked: argparse.Namespace) -> int:
     return _done(asked, ranked.file, ranked.sentence, ranked.values, ranked.notes)
 
 
+def _season(asked: argparse.Namespace) -> int:
+    from .progress import listen
+    from .season import map_season
+
+    bar = listen(asked.quiet, asked.verbose)
+    from lossmap.read import read_settings
+
+    settings = read_settings(asked.config, asked.set)
+    season = map_season(asked.folder, settings, asked.out, 1 if asked.cores is None else asked.cores, asked.cluster, asked.again, bar)
+    return _done(asked, season.file, season.sentence, season.values, season.notes) or (4 if season.failed else 0)
+
+
 def _done(asked: argparse.Namespace, file: Path, sentence: str, values: Mapping[str, Any], notes: Sequence[str]) -> int:
     """Print what was made and what it says, or all of it as JSON; what has to be noted goes to the log."""
     print(json.dumps(values, ensure_ascii=False, sort_keys=True) if asked.json else f"{file}: {sentence}")
@@ -259,6 +302,10 @@ def _check(asked: argparse.Namespace) -> int:
     return 3 if found.faults else 0
 
 
+#: Parts of a field's settings that a command does not look at.
+_UNHEEDED = {"map": ("stops", "season"), "stops": ("season",), "season": ("stops",)}
+
+
 def _settings(asked: argparse.Namespace) -> int:
     from lossmap.base.settings import as_toml
 
@@ -267,5 +314,5 @@ def _settings(asked: argparse.Namespace) -> int:
 
         print(as_toml(RankSettings, "rank"))
     else:
-        print(as_toml(without=("stops",) if asked.flow == "map" else ()))
+        print(as_toml(without=_UNHEEDED.get(asked.flow, ())))
     return 0

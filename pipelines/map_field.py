@@ -31,7 +31,7 @@ from .ground import cleaned_log, cut_outline, machine_layers
 from .progress import Stages
 from .whole import apart, whole_folder
 
-__all__ = ["Mapped", "made_map", "map_field"]
+__all__ = ["Mapped", "made_map", "map_field", "map_into"]
 
 
 @dataclass(frozen=True)
@@ -61,12 +61,22 @@ def map_field(path: Path, settings: Settings, out: Path, bar: bool = False) -> M
     """
     field = read_field(path)
     target = out / field.id
+    field_map = map_into(target, field, settings, Stages(field.id, bar))
+    return Mapped(target, headline(field_map), summary(field_map), (*field_map.notes, *field_map.cleaning.notes))
+
+
+def map_into(target: Path, field: Field, settings: Settings, stage: Stages) -> FieldMap:
+    """Map a field into the folder `target`, whole or not at all.
+
+    Raises
+    ------
+    LossmapError
+    """
     apart(field.folder, target)
-    stage = Stages(field.id, bar)
     field_map = made_map(field, settings, stage)
     with stage("write"), whole_folder(target) as folder:
         write(field_map, folder, stage.seconds)
-    return Mapped(target, headline(field_map), summary(field_map), (*field_map.notes, *field_map.cleaning.notes))
+    return field_map
 
 
 def made_map(field: Field, settings: Settings, stage: Stage) -> FieldMap:
@@ -123,6 +133,7 @@ def made_map(field: Field, settings: Settings, stage: Stage) -> FieldMap:
         loss_by_counting=counted.by_counting,
         share_of_loss_pct=counted.source_pct,
         curves=_curves(counted, layers, stops),
+        posteriors=counted.posteriors,
     )
 
 

@@ -125,6 +125,9 @@ def _aside(target: Path) -> Iterator[Path]:
         raise WriteError(f"{shown(target.parent, 200)}: cannot be written to ({fault.strerror}); give another --out") from fault
     try:
         yield aside
+    except WriteError as fault:
+        # the file by the name that it would have had
+        raise WriteError(str(fault).replace(str(aside / "new"), str(target))) from fault
     finally:
         with suppress(OSError), _in_turn(target.parent):
             _put_back(target, aside)

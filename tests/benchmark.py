@@ -1,7 +1,8 @@
 """How long things take and how much memory, beside other libraries where they do the same: ``make bench``.
 
 Prints a table for DEVELOPERS.md. Times are CPU seconds of one process with one thread;
-whole commands are measured from outside, imports included.
+whole commands are measured from outside, imports included. ``make bench FIELDS=1000`` says
+how many fields its season has.
 """
 
 from __future__ import annotations
@@ -25,7 +26,7 @@ import numpy as np
 import pyarrow.csv
 import shapely
 
-from benchmarks import order, taskdata
+from benchmarks import order, season, taskdata
 from lossmap.base.settings import Settings
 from lossmap.clean import clean
 from lossmap.clean.motion import passes
@@ -163,6 +164,7 @@ def main() -> None:
     """Measure all and print the table."""
     with tempfile.TemporaryDirectory() as name:
         rows = [*whole_fields(Path(name)), *stages(Path(name)), *swaths(Path(name)), *task_data(), *order.measure()]
+    rows += season.measure(*map(int, sys.argv[1:2]))
     print("| what | measured | beside it |\n|---|---|---|")
     for row in rows:
         print("| " + " | ".join(row) + " |")

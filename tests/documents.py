@@ -36,7 +36,9 @@ def blocks() -> dict[str, str]:
         farm = printed("rank", str(ROOT / "demo-fields" / "made-farm"), "--on", "2025-09-25", "--out", folder, "--quiet").replace(
             folder, "out"
         )
+        season = printed("season", str(ROOT / "demo-fields"), "--cores", "2", "--out", folder, "--quiet").replace(folder, "out")
     return {
+        "season": f"```console\n$ lossmap season demo-fields --cores 2\n{season}\n```\n",
         "rank": f"```console\n$ lossmap rank demo-fields/made-farm --on 2025-09-25\n{farm}\n```\n",
         "stops": f"```console\n$ lossmap stops demo-fields/{_SHOWN} --number 12\n{plan}\n```\n",
         "map": f"```console\n$ lossmap map demo-fields/{_SHOWN}\n{line}\n```\n",

@@ -22,6 +22,7 @@ from slow import (
     findings_curves,
     findings_design,
     findings_order,
+    findings_season,
     findings_seconds,
     findings_sources,
     findings_surface,
@@ -52,6 +53,7 @@ TOPICS: dict[str, Callable[..., list[Row]]] = {
     "zones": findings_zones.rows,
     "design": findings_design.rows,
     "order": findings_order.rows,
+    "season": findings_season.rows,
     "seconds": findings_seconds.rows,
 }
 

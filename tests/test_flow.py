@@ -32,6 +32,7 @@ FILES = {
     "map.html",
     "report.html",
     "summary.json",
+    "evidence.json",
     "run.toml",
 }
 BANDS = ("loss_kg_ha", "loss_low_kg_ha", "loss_high_kg_ha", "yield_kg_ha", "speed_m_s", "moisture_pct")

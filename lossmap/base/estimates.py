@@ -11,7 +11,9 @@ import numpy.typing as npt
 from scipy.special import ndtri
 
 __all__ = [
+    "MODERATE",
     "NOTHING",
+    "STEPS",
     "Z90",
     "Beginning",
     "Delay",
@@ -26,6 +28,12 @@ __all__ = [
     "Verdict",
     "normal_points",
 ]
+
+#: One step of each driver, in its slope's unit and in words.
+STEPS = {"speed": (0.5, "+0.5 m/s"), "dryness": (2.0, "-2 points")}
+
+#: Effect of one step that would matter to an operator (common practice, no source).
+MODERATE = {"speed": 1.49, "dryness": 1.65}
 
 #: Half of a 90 % interval, in standard deviations of a normal distribution.
 Z90 = 1.6448536269514722

@@ -19,6 +19,7 @@ from lossmap.base.estimates import NOTHING, Delay, Driver, EffectCurve, Estimate
 from lossmap.base.grid import Surface
 from lossmap.base.logloss import Typical
 from lossmap.base.reference import Crop
+from lossmap.base.season import DriverEvidence
 from lossmap.base.settings import Day, Metres, Settings, Strict, Typed
 
 __all__ = ["MEASURED", "ROLES", "Cleaning", "ColumnChoice", "CountsFile", "Field", "FieldFacts", "FieldMap", "PointsFile", "file_inside"]
@@ -249,6 +250,8 @@ class FieldMap:
         ``loss_kg_ha, yield_kg_ha, speed_m_s, moisture_pct``, those that exist.
     drivers : mapping of str to Driver
         ``speed`` and ``dryness``.
+    posteriors : mapping of str to DriverEvidence
+        The whole posterior of each driver's slope, of those the counts can speak of.
     curves : mapping of str to EffectCurve
         What an average place loses along each driver.
     typical : Typical
@@ -287,6 +290,7 @@ class FieldMap:
     loss_by_counting: Estimate = NOTHING
     share_of_loss_pct: Mapping[str, Estimate] = dataclass_field(default_factory=dict)
     curves: Mapping[str, EffectCurve] = dataclass_field(default_factory=dict)
+    posteriors: Mapping[str, DriverEvidence] = dataclass_field(default_factory=dict)
 
     @property
     def area_ha(self) -> float:

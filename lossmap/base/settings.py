@@ -37,6 +37,7 @@ __all__ = [
     "MetresPerSecond",
     "Percent",
     "ReportSettings",
+    "SeasonSettings",
     "Seconds",
     "Settings",
     "StopSettings",
@@ -238,6 +239,37 @@ class StopSettings(Strict):
     )
 
 
+class SeasonSettings(Strict):
+    """Every field below a folder, and what they say together."""
+
+    tracks_chance: float = setting(
+        0.98,
+        ge=0.8,
+        le=0.9999,
+        description="posterior chance of a positive mean slope from which loss 'tracks' over the fields together "
+        "(about 3 of 100 seasons without a link are flagged)",
+    )
+    borrow_chance: float = setting(
+        0.9,
+        ge=0.8,
+        le=0.9999,
+        description="posterior chance, by its own counts and the season's, from which one field's verdict may rest on the season",
+    )
+    false_contrasts: Percent = setting(
+        "5 %",
+        ge=0.1,
+        le=50,
+        description="chance that any header, machine, operator, variety, row spacing or population of a season is told apart from the "
+        "others without cause, all comparisons together",
+    )
+    field_limit: Seconds = setting(
+        "1800 s",
+        ge=1,
+        le=604_800,
+        description="a field that takes longer is stopped, and the season goes on without it; a large one takes a minute",
+    )
+
+
 # A server and a path; of the signs a path may hold none ends a text or a policy.
 _TILES = re.compile(r"https://[a-z0-9][a-z0-9.-]*(:[0-9]{1,5})?/[A-Za-z0-9_.~/?&=@+%{}-]+")
 
@@ -295,6 +327,7 @@ class Settings(Strict):
     surfaces: SurfaceSettings = SurfaceSettings()
     zones: ZoneSettings = ZoneSettings()
     stops: StopSettings = StopSettings()
+    season: SeasonSettings = SeasonSettings()
     report: ReportSettings = ReportSettings()
 
 

@@ -29,6 +29,7 @@ __all__ = [
     "PLAN",
     "POINTS",
     "POSITIONS",
+    "SEASON",
     "SOURCES",
     "WEATHER",
     "ZONES",
@@ -302,5 +303,36 @@ WEATHER = Contract(
         Column("rain_mm", "rain, melted snow included", unit="mm", least=0, most=2000),
         Column("rh_pct", "mean relative humidity", unit="%", least=0, most=100),
         Column("dewpoint_c", "mean dew point", unit="C", least=-80, most=40),
+    ),
+)
+
+SEASON = Contract(
+    "SEASON",
+    "one field of a season",
+    "Polygon",
+    (
+        Column("field_id", "its folder, below the season's", "text", gaps=False),
+        Column("name", "its name in field.toml; the folder's where that cannot be read", "text", gaps=False),
+        Column("crop", 'crop; "" where it is not known', "text", gaps=False),
+        Column("error", 'why there is no map; "" where there is one', "text", gaps=False),
+        Column("remade", "1 mapped in this run, 0 taken over unchanged or failed", "whole", least=0, most=1),
+        Column("seconds", "seconds that it took in this run", least=0),
+        Column("area_ha", "area", unit="ha", least=0),
+        Column("points", "records read", least=0),
+        Column("points_kept", "records believed", least=0),
+        Column("stops", "stops counted", least=0),
+        Column("zones", "flagged zones", least=0),
+        *(column for source in ("total", *SOURCES) for column in _loss(source)),
+        Column("total_pct", "loss in the total yield", unit="%"),
+        Column("yield_kg_ha", "grain at market moisture", unit="kg/ha", least=0),
+        Column("speed_m_s", "mean ground speed", unit="m/s", least=0),
+        Column("moisture_pct", "mean moisture", unit="%", least=0, most=100),
+        Column("loss_usd", "what the loss would have sold for", unit="USD"),
+        *(Column(f"{driver}_verdict", f"verdict on {words}", "text", gaps=False) for driver, words in DRIVER_WORDS.items()),
+        *(Column(f"{driver}_rests_on", 'what the verdict rests on: "own counts", "season" or ""', "text", gaps=False) for driver in DRIVE),
+        *(
+            Column(f"{name}", "as field.toml says", "text", gaps=False)
+            for name in ("header", "machine", "operator", "variety", "row_spacing", "population")
+        ),
     ),
 )

@@ -15,7 +15,7 @@ import pandas as pd
 import shapely
 
 from lossmap.base.errors import NoReference, ReadError, SettingsError, near, shown
-from lossmap.base.estimates import Estimate
+from lossmap.base.estimates import STEPS, Estimate
 from lossmap.base.farm import Combine, Farm, FarmFacts, MeasuredLoss, Money, MoneyFacts, Reading, StandingFacts, StandingField
 from lossmap.base.reference import Crop, crop, waiting
 from lossmap.base.settings import FIRST_DAY, LAST_DAY, build
@@ -231,7 +231,7 @@ def _measured(farm: Farm, name: str, number: int) -> MeasuredLoss:
         grown = float(yields) + float(loss["total"]["mean_kg_ha"])
         cut_at, driver = float(summary["moisture_pct"]), summary["drivers"]["dryness"]
         tracks = driver["verdict"] == "tracks"
-        slope = math.log(float(driver["effect"])) / 2 if tracks else 0.0
+        slope = math.log(float(driver["effect"])) / STEPS["dryness"][0] if tracks else 0.0
         below = float(driver["reference"]) if tracks else math.nan
     except (ValueError, KeyError, TypeError, UnicodeDecodeError) as fault:
         raise ReadError(

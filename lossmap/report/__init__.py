@@ -1,4 +1,4 @@
-"""What people open: maps, report, tables and surfaces of one field. The only stage that speaks bu/ac."""
+"""What people open: maps, report, tables and surfaces of one field, an order of harvest, a season. The only stage that speaks bu/ac."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from lossmap.base.field import FieldMap
+from lossmap.report.evidence_file import evidence
 from lossmap.report.files import json_text, write_text, written
 from lossmap.report.geojson import as_text, stops, zones
 from lossmap.report.geotiff import write_surfaces
@@ -14,6 +15,7 @@ from lossmap.report.parquet import write_cells, write_points
 from lossmap.report.ranking_files import RANKING_FILES, said_of_ranking, values_of_ranking, write_ranking
 from lossmap.report.ranking_words import changes as ranking_changes
 from lossmap.report.run_file import run
+from lossmap.report.season_files import SEASON_FILES, said_of_season, values_of_season, write_season
 from lossmap.report.sentences import headline
 from lossmap.report.summary import summary
 from lossmap.report.webmap import webmap
@@ -21,13 +23,17 @@ from lossmap.report.webmap import webmap
 __all__ = [
     "FILES",
     "RANKING_FILES",
+    "SEASON_FILES",
     "headline",
     "ranking_changes",
     "said_of_ranking",
+    "said_of_season",
     "summary",
     "values_of_ranking",
+    "values_of_season",
     "write",
     "write_ranking",
+    "write_season",
 ]
 
 #: What `write` leaves behind, in its order.
@@ -40,6 +46,7 @@ FILES = (
     "map.html",
     "report.html",
     "summary.json",
+    "evidence.json",
     "run.toml",
 )
 
@@ -76,6 +83,7 @@ def write(field_map: FieldMap, folder: Path, seconds: Mapping[str, float]) -> li
         "map.html": lambda path: write_text(path, webmap(field_map)),
         "report.html": lambda path: write_text(path, page(field_map)),
         "summary.json": lambda path: write_text(path, json_text(summary(field_map))),
+        "evidence.json": lambda path: write_text(path, json_text(evidence(field_map))),
         "run.toml": lambda path: write_text(path, run(field_map, seconds)),
     }
     for name in FILES:

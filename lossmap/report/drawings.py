@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import geopandas as gpd
 import markupsafe
 import numpy as np
@@ -19,9 +21,9 @@ __all__ = ["drawing_of_driver", "drawing_of_sources"]
 DOT, BAND = "#e13a26", "#c4dbe4"
 
 
-def drawing_of_sources(field_map: FieldMap, words: Words) -> markupsafe.Markup | None:
+def drawing_of_sources(losses: Mapping[str, Estimate], words: Words, name: str = "sources") -> markupsafe.Markup | None:
     """Loss by source: a dot for the best value, a bar for the 90 % interval; None where nothing is known."""
-    known = [(source, field_map.loss[source]) for source in (*SOURCES, "total") if field_map.loss[source]]
+    known = [(source, losses[source]) for source in (*SOURCES, "total") if losses.get(source)]
     if not known:
         return None
     with looks():
@@ -37,7 +39,7 @@ def drawing_of_sources(field_map: FieldMap, words: Words) -> markupsafe.Markup |
         axes.set_xlabel(f"loss, {words.loss.unit} (bar: 90 % interval)")
         axes.grid(axis="x", color=HAIR, linewidth=0.8)
         axes.set_axisbelow(True)
-        return inline_svg(figure, "sources")
+        return inline_svg(figure, name)
 
 
 def _interval(axes: Axes, at: float, shown: Estimate, heavy: bool) -> None:

@@ -1,9 +1,11 @@
-"""The part of map.html that folium lays out: Leaflet's map, pictures, edge, zones and stops.
+"""The part of map.html that folium lays out: Leaflet's map, places of the pictures, edge and stops.
 
 Two of folium's habits are kept out. It embeds text by running it through a template
 engine twice, so only numbers and codes of our own may go into its objects; words take
 another way (`webmap`). And it fetches its libraries from the network: the map here asks
-for none, and gives only its script, for a page that has them inside.
+for none, and gives only its script, for a page that has them inside. What the page holds
+anyway for readers without scripts (pictures, outlines of zones) is not written twice: the
+page's script takes it from there.
 """
 
 from __future__ import annotations
@@ -20,25 +22,23 @@ from lossmap.base.field import FieldMap
 from lossmap.report.geojson import lonlat
 from lossmap.report.layers import Sheet
 from lossmap.report.projection import WebPlace
-from lossmap.report.rows import zone_code
 
 __all__ = ["MAP_NAME", "folium_script"]
 
 #: The variable and the element that folium makes for a map whose id is "field".
 MAP_NAME = "map_field"
 
+# A clear pixel, until the page's script puts the picture there.
+NOTHING = "data:image/gif;base64,R0lGODlhAQABAIAAAAAAAP///yH5BAEAAAAALAAAAAABAAEAAAIBRAA7"
 
-def folium_script(field_map: FieldMap, place: WebPlace, drawn: Sheet | None, unknown: shapely.Geometry | None) -> str:
+
+def folium_script(field_map: FieldMap, place: WebPlace, drawn: Sheet | None) -> str:
     """What folium writes to build the map; its layers are variables named after their codes."""
     chart = _chart(place)
     for layer in drawn.layers if drawn else ():
-        overlay = folium.raster_layers.ImageOverlay(layer.picture, _corners(place), control=False, show=False, pane="tilePane")
+        overlay = folium.raster_layers.ImageOverlay(NOTHING, _corners(place), control=False, show=False, pane="tilePane")
         _named(overlay, layer.key).add_to(chart)
     _add_shapes(chart, "edge", gpd.GeoSeries([field_map.outline], crs=field_map.crs), [{"i": 0}])
-    if unknown is not None:
-        _add_shapes(chart, "unknown", gpd.GeoSeries([unknown], crs=field_map.crs), [{"i": 0, "why": "unknown"}])
-    zones = [{"i": number, "why": zone_code(reason)} for number, reason in enumerate(field_map.zones["reason"])]
-    _add_shapes(chart, "zones", field_map.zones.geometry, zones)
     _add_shapes(chart, "stops", field_map.losses.geometry, [{"i": number} for number in range(len(field_map.losses))])
     figure: Any = chart.get_root()
     for child in figure._children.values():
@@ -91,7 +91,6 @@ def _style(name: str) -> Callable[[dict[str, Any]], dict[str, Any]]:
     """Looks live in map.css; folium only carries the class."""
 
     def style(feature: dict[str, Any]) -> dict[str, Any]:
-        why = feature["properties"].get("why", "")
-        return {"className": f"on-map {name} {why}".strip()}
+        return {"className": f"on-map {name}"}
 
     return style

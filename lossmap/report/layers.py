@@ -11,7 +11,7 @@ import shapely
 from lossmap.base.field import FieldMap
 from lossmap.base.grid import Floats, Grid, Surface
 from lossmap.report.classes import Classes, classes, spans
-from lossmap.report.picture import GAP, Canvas, Steps, block_means, canvas, coarser, picture, reaching_the_edge, steps
+from lossmap.report.picture import Canvas, Steps, block_means, canvas, coarser, picture, reaching_the_edge, steps
 from lossmap.report.projection import WebPlace
 from lossmap.report.words import Scale, Words, plain
 
@@ -45,8 +45,9 @@ class Layer:
     title : str
         Name and unit over the key: "Loss, bu/ac".
     scale : Scale
+    places : int
+        Decimals in which a tap reads it.
     steps : Steps
-        Values in bytes [SI].
     classes : Classes
     picture : str
         Data URI.
@@ -66,6 +67,7 @@ class Layer:
     name: str
     title: str
     scale: Scale
+    places: int
     steps: Steps
     classes: Classes
     picture: str
@@ -113,7 +115,11 @@ def sheet(field_map: FieldMap, place: WebPlace, words: Words) -> Sheet | None:
         if surface in field_map.surfaces
     )
     loss = field_map.surfaces.get("loss_kg_ha")
-    low, high = (steps(drawn(part)) for part in (loss.low, loss.high)) if loss is not None else (None, None)
+    low, high = (
+        (steps(drawn(part), layers[0].scale.factor, layers[0].places) for part in (loss.low, loss.high))
+        if loss is not None
+        else (None, None)
+    )
     return Sheet(grid, times, layers, low, high)
 
 
@@ -123,10 +129,10 @@ def _values(key: str, surface: Surface) -> Floats:
 
 def _layer(key: str, name: str, surface: Surface, values: Floats, onto: Canvas, words: Words) -> Layer:
     scale = _scale(key, words)
-    coded = steps(values)
     doubt = float(np.nanmedian(surface.high - surface.low)) / 2 if key == "loss" and np.isfinite(surface.high).any() else 0.0
-    found = classes(coded.values(), scale, key, doubt)
-    codes = found.of(coded.values() * scale.factor)
+    found = classes(values, scale, key, doubt)
+    codes = found.of(values * scale.factor)
+    places = _places(key, scale, values)
     number = np.array([(codes == one).sum() for one in range(len(found.colours))], dtype=float)
     shares = tuple(float(share) for share in 100 * number / max(number.sum(), 1.0))
     return Layer(
@@ -134,15 +140,23 @@ def _layer(key: str, name: str, surface: Surface, values: Floats, onto: Canvas, 
         name=name,
         title=_title(key, name, scale),
         scale=scale,
-        steps=coded,
+        places=places,
+        steps=steps(values, scale.factor, places, found.edges),
         classes=found,
         picture=picture(codes, found, onto),
         shares=shares,
         other=_other(key, found, words),
-        same="" if found.edges else scale.text(float(np.nanmean(coded.values())) if (codes != GAP).any() else np.nan),
-        span=span(coded.values(), scale) if found.edges else "",
+        same="" if found.edges else scale.text(float(np.nanmean(values)) if np.isfinite(values).any() else np.nan),
+        span=span(values, scale) if found.edges else "",
         note=surface.note,
     )
+
+
+def _places(key: str, scale: Scale, values: Floats) -> int:
+    """Decimals for a reading; a loss below 50 gets one at least, or its interval would read "2 between 1 and 3"."""
+    usual = float(np.nanmedian(values)) if np.isfinite(values).any() else float("nan")
+    places = scale.places(usual)
+    return max(places, 1) if key == "loss" and not usual * scale.factor >= 50 else places
 
 
 def span(values: Floats, scale: Scale) -> str:

@@ -11,7 +11,19 @@ from lossmap.report.layers import is_flat, unknown_part
 from lossmap.report.sentences import SOURCE_WORDS, driver_word
 from lossmap.report.words import NOT_KNOWN, ODDS, Words, count_of, price_usd_kg
 
-__all__ = ["LossRow", "doubt_line", "flat_line", "headline", "loss_rows", "money_line", "more_counts", "seeds_line", "subtitle", "words_of"]
+__all__ = [
+    "LossRow",
+    "doubt_line",
+    "flat_line",
+    "grain_line",
+    "headline",
+    "loss_rows",
+    "money_line",
+    "more_counts",
+    "seeds_line",
+    "subtitle",
+    "words_of",
+]
 
 
 @dataclass(frozen=True)
@@ -95,6 +107,14 @@ def money_line(field_map: FieldMap, words: Words) -> str:
         f"At {words.price(price)} that is {words.money_per_area.interval(per_ha)}, "
         f"or {words.money.interval(per_ha.times(field_map.area_ha))} over the field."
     )
+
+
+def grain_line(field_map: FieldMap, words: Words) -> str:
+    """The loss of the whole field in grain; "" where no loss is known."""
+    total = field_map.loss["total"]
+    if not total:
+        return ""
+    return f"Over its {words.area.text(field_map.area_ha)} that is {words.grain.interval(total.times(field_map.area_ha))} of grain."
 
 
 def seeds_line(field_map: FieldMap, words: Words) -> str:

@@ -6,18 +6,28 @@ runs no script and asks for nothing.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from typing import Any
 
 import markupsafe
 
 from lossmap.base import reference
 from lossmap.base.field import FieldMap
-from lossmap.base.reference import Advice
 from lossmap.report.advice import first_step, pace, reel, slower_pays, yardstick
 from lossmap.report.cleaned import cleaned
 from lossmap.report.drawings import drawing_of_driver, drawing_of_sources
-from lossmap.report.numbers import doubt_line, flat_line, headline, loss_rows, money_line, more_counts, seeds_line, subtitle, words_of
+from lossmap.report.footnotes import Footnotes
+from lossmap.report.numbers import (
+    doubt_line,
+    flat_line,
+    grain_line,
+    headline,
+    loss_rows,
+    money_line,
+    more_counts,
+    seeds_line,
+    subtitle,
+    words_of,
+)
 from lossmap.report.rows import zone_rows
 from lossmap.report.run_file import changed, version
 from lossmap.report.sentences import SOURCE_WORDS, after_largest, driver, driver_word, largest_sources, money_needed, price_of
@@ -37,7 +47,7 @@ def page(field_map: FieldMap) -> str:
     """
     words = words_of(field_map)
     largest = largest_sources(field_map.loss)
-    footnotes = _Footnotes()
+    footnotes = Footnotes()
     # in the order in which a reader meets them
     usual = footnotes.under(*yardstick(field_map, words))
     advice = [_advice(source, field_map, words, footnotes) for source in largest]
@@ -52,10 +62,11 @@ def page(field_map: FieldMap) -> str:
         headline=headline(field_map, words),
         doubt=doubt_line(),
         rows=loss_rows(field_map, words),
-        sources_drawing=drawing_of_sources(field_map, words),
+        sources_drawing=drawing_of_sources(field_map.loss, words),
         harvest=words.harvest.text(field_map.yield_kg_ha),
         stops=count_of(len(field_map.losses), "stop"),
         seeds=seeds_line(field_map, words),
+        grain=grain_line(field_map, words),
         money=money_line(field_map, words) or money_needed(field_map),
         usual=usual,
         flat=flat_line(field_map),
@@ -75,27 +86,6 @@ def page(field_map: FieldMap) -> str:
         settings=changed(field_map.settings),
         version=version(),
     )
-
-
-class _Footnotes:
-    """Numbers of the sources named on one page, in the order in which they are first named."""
-
-    def __init__(self) -> None:
-        self._keys: list[str] = []
-
-    def numbers(self, keys: Iterable[str]) -> list[int]:
-        """The numbers of `keys`, new ones given to those not named before."""
-        wanted = list(dict.fromkeys(keys))
-        self._keys += [key for key in wanted if key not in self._keys]
-        return sorted(self._keys.index(key) + 1 for key in wanted)
-
-    def under(self, text: str, keys: Iterable[str]) -> dict[str, Any]:
-        """A sentence with its numbers."""
-        return {"text": text, "notes": self.numbers(keys)}
-
-    def titles(self) -> list[str]:
-        """What stands behind each number, from 1 on."""
-        return [reference.sources()[key] for key in self._keys]
 
 
 def _facts(field_map: FieldMap, words: Words) -> list[tuple[str, str]]:
@@ -129,7 +119,7 @@ def _drivers(field_map: FieldMap, words: Words) -> list[dict[str, Any]]:
     ]
 
 
-def _advice(source: str, field_map: FieldMap, words: Words, footnotes: _Footnotes) -> dict[str, Any]:
+def _advice(source: str, field_map: FieldMap, words: Words, footnotes: Footnotes) -> dict[str, Any]:
     """What to look at for one source: today's list and next season's."""
     tracked = [
         name
@@ -140,10 +130,5 @@ def _advice(source: str, field_map: FieldMap, words: Words, footnotes: _Footnote
     return {
         "source": f"{source} loss",
         "where": SOURCE_WORDS[source],
-        "now": [_one(row, words, footnotes) for row in rows if row.when == "now"],
-        "later": [_one(row, words, footnotes) for row in rows if row.when != "now"],
+        **footnotes.advice(rows, words),
     }
-
-
-def _one(row: Advice, words: Words, footnotes: _Footnotes) -> dict[str, Any]:
-    return {"look_at": words.told(row.look_at), "but": words.told(row.but), "notes": footnotes.numbers(row.keys)}

@@ -1,4 +1,4 @@
-"""points.parquet and cells.parquet: GeoParquet, every record in its order, SI columns."""
+"""points.parquet, cells.parquet and season.parquet: GeoParquet, every record in its order, SI columns."""
 
 from __future__ import annotations
 
@@ -7,9 +7,9 @@ from pathlib import Path
 import geopandas as gpd
 
 from lossmap.base.field import FieldMap
-from lossmap.base.tables import CELLS, POINTS, Contract
+from lossmap.base.tables import CELLS, POINTS, SEASON, Contract
 
-__all__ = ["write_cells", "write_points"]
+__all__ = ["write_cells", "write_fields", "write_points"]
 
 
 def write_points(field_map: FieldMap, path: Path) -> None:
@@ -20,6 +20,11 @@ def write_points(field_map: FieldMap, path: Path) -> None:
 def write_cells(field_map: FieldMap, path: Path) -> None:
     """The joined cells inside the boundary."""
     _in_order(field_map.cells, CELLS).to_parquet(path, index=False, compression="zstd")
+
+
+def write_fields(fields: gpd.GeoDataFrame, path: Path) -> None:
+    """The fields of a season, failed ones with an empty outline."""
+    _in_order(fields, SEASON).to_parquet(path, index=False, compression="zstd")
 
 
 def _in_order(table: gpd.GeoDataFrame, contract: Contract) -> gpd.GeoDataFrame:

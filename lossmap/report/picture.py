@@ -1,14 +1,15 @@
-"""A surface as bytes: a palette picture to look at, and packed values to read from.
+"""A surface as a palette picture to look at, and as whole numbers to read from.
 
-Both come from the same numbers: values are first rounded to 254 steps, then classed, so
-the colour on the screen is always the class of the value that a tap reads.
+Both say the same: values are rounded no further than to what is printed, and never over
+the edge of a class, so the colour on the screen is the class of the value that a tap
+reads, and both are those of the surface itself.
 """
 
 from __future__ import annotations
 
 import base64
 import io
-import zlib
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,17 +19,18 @@ from PIL import Image
 
 from lossmap.base.grid import Floats, Grid
 from lossmap.report.classes import Classes
+from lossmap.report.packing import GAP, Codes
 from lossmap.report.projection import WebPlace
 
-__all__ = ["GAP", "Canvas", "Steps", "block_means", "canvas", "coarser", "packed", "picture", "reaching_the_edge", "steps"]
+__all__ = ["Canvas", "Steps", "block_means", "canvas", "coarser", "picture", "reaching_the_edge", "steps"]
 
 Bytes = npt.NDArray[np.uint8]
 
-#: Stands for "not known" among the 256 values of a byte.
-GAP = 255
+# Pixels of a picture: four a cell make a clean edge; a wide field gets fewer (two a cell at 500 ha), not a wider file.
+MOST_PIXELS = 1_500_000
 
-# Pixels of a picture: four a cell make a clean edge; a wide field gets fewer, not a wider file.
-MOST_PIXELS = 2_500_000
+# Levels of a layer; a wilder one is read in tens of its unit, or hundreds.
+MOST_LEVELS = 4_000
 
 # Cells on the page; beyond it (1,000 ha at 5 m) the page shows means of blocks of cells.
 MOST_CELLS = 500_000
@@ -36,27 +38,44 @@ MOST_CELLS = 500_000
 
 @dataclass(frozen=True)
 class Steps:
-    """Values as bytes: ``value = start + step * byte``, 255 where nothing is known."""
+    """Values as whole numbers: code k stands for ``levels[k]`` [SI], `GAP` for what is not known."""
 
-    start: float
-    step: float
-    codes: Bytes
+    levels: Floats
+    codes: Codes
 
     def values(self) -> Floats:
-        """The values as the page reads them back."""
-        return np.where(self.codes == GAP, np.nan, self.start + self.step * self.codes.astype(float))
+        """The values as the page reads them back [SI]."""
+        known = self.codes != GAP
+        return np.where(known, self.levels[np.where(known, self.codes, 0)], np.nan)
 
 
-def steps(values: Floats) -> Steps:
-    """`values` rounded to 254 equal steps between their least and their most."""
-    known = np.isfinite(values)
+def steps(values: Floats, factor: float, places: int, edges: Sequence[float] = ()) -> Steps:
+    """`values` as coarse as no reader can tell: the same printed number, the same class.
+
+    Parameters
+    ----------
+    values : array [SI]
+    factor : float
+        From SI to the unit people read.
+    places : int
+        Decimals printed.
+    edges : sequence of float
+        Of the classes [in the unit people read].
+    """
+    shown = np.asarray(values, dtype=float) * factor
+    known = np.isfinite(shown)
     if not known.any():
-        return Steps(0.0, 1.0, np.full(values.shape, GAP, dtype=np.uint8))
-    # Rounded here as in the page's JSON, so that both sides read the same value.
-    start = float(f"{float(values[known].min()):.9g}")
-    step = float(f"{(float(values[known].max()) - start) / (GAP - 1):.9g}")
-    codes = np.zeros(values.shape) if step <= 0 else np.clip(np.round((np.where(known, values, start) - start) / step), 0, GAP - 1)
-    return Steps(start, max(step, 0.0), np.where(known, codes, GAP).astype(np.uint8))
+        return Steps(np.zeros(1), np.full(shown.shape, GAP, dtype=np.uint16))
+    least, most = float(shown[known].min()), float(shown[known].max())
+    unit = 10.0**-places
+    while most - least > MOST_LEVELS * unit:
+        unit *= 10
+    first, last = np.floor(least / unit + 0.5), np.floor(most / unit + 0.5)
+    halves = (np.arange(first - 1, last + 1) + 0.5) * unit
+    # an edge may be a half as well: rounded, they are one
+    ends = np.unique(np.round([*halves, *(edge for edge in edges if halves[0] < edge < halves[-1])], 9))
+    codes = np.where(known, np.digitize(shown, ends[1:-1]), GAP).astype(np.uint16)
+    return Steps((ends[:-1] + ends[1:]) / 2 / factor, codes)
 
 
 def coarser(grid: Grid, most: int = MOST_CELLS) -> tuple[Grid, int]:
@@ -124,32 +143,12 @@ def picture(codes: Bytes, found: Classes, onto: Canvas) -> str:
     Parameters
     ----------
     codes : array of uint8, ``[row, col]``
-        Class of each cell, 255 where nothing is known (drawn clear).
+        Class of each cell, 255 where there is none (drawn clear).
     """
     clear = len(found.colours)
-    flat = np.append(np.where(codes == GAP, clear, codes).ravel(), clear)
+    flat = np.append(np.where(codes == 255, clear, codes).ravel(), clear)
     image = Image.fromarray(flat[onto.cell].astype(np.uint8))
     image.putpalette([int(colour[at : at + 2], 16) for colour in (*found.colours, "#ffffff") for at in (1, 3, 5)])
     out = io.BytesIO()
     image.save(out, "PNG", transparency=clear, bits=4, optimize=True)
     return "data:image/png;base64," + base64.b64encode(out.getvalue()).decode("ascii")
-
-
-def packed(*columns: npt.NDArray[np.unsignedinteger]) -> str:
-    """Columns of whole numbers as steps from one value to the next, deflated, as base64.
-
-    Neighbours are alike, so their differences are small and deflate well; those of two
-    bytes go as a column of high and one of low bytes. The browser inflates with its own
-    ``DecompressionStream("deflate-raw")``.
-    """
-    loose = b"".join(_differences(column.ravel()) for column in columns)
-    squeeze = zlib.compressobj(9, zlib.DEFLATED, -15)
-    return base64.b64encode(squeeze.compress(loose) + squeeze.flush()).decode("ascii")
-
-
-def _differences(column: npt.NDArray[np.unsignedinteger]) -> bytes:
-    """Differences modulo the type's range, high bytes before low ones."""
-    gaps = np.diff(column, prepend=column.dtype.type(0))
-    if column.dtype == np.uint8:
-        return gaps.tobytes()
-    return (gaps >> 8).astype(np.uint8).tobytes() + (gaps & 255).astype(np.uint8).tobytes()

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Sequence
 from functools import partial
 from pathlib import Path
@@ -13,7 +11,7 @@ import geopandas as gpd
 import shapely
 
 from lossmap.base.ranking import RankedField, Ranking
-from lossmap.report.files import json_text, write_text, written
+from lossmap.report.files import csv_text, json_text, write_text, written
 from lossmap.report.geojson import as_text, lonlat
 from lossmap.report.json_values import by_acre, interval, known
 from lossmap.report.ranking_page import ranking_page
@@ -24,9 +22,6 @@ from lossmap.report.words import bushels_ac
 __all__ = ["RANKING_FILES", "csv_of", "geojson_of", "said_of_ranking", "values_of_ranking", "write_ranking"]
 
 RANKING_FILES = ("ranking.csv", "ranking.geojson", "ranking.html", "summary.json")
-
-#: A program that opens a table takes a cell that begins so for a formula.
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 def write_ranking(ranking: Ranking, changed: Sequence[str], folder: Path) -> None:
@@ -94,13 +89,7 @@ def values_of_ranking(ranking: Ranking, changed: Sequence[str] = ()) -> dict[str
 
 def csv_of(ranking: Ranking) -> str:
     """One row a field in its order; text that a spreadsheet would run begins with an apostrophe."""
-    rows = [_flat(_field(of, ranking)) for of in ranking.fields]
-    names = list(dict.fromkeys(name for row in rows for name in row))
-    out = io.StringIO()
-    writer = csv.DictWriter(out, names, lineterminator="\n")
-    writer.writeheader()
-    writer.writerows({name: _cell(value) for name, value in row.items()} for row in rows)
-    return out.getvalue()
+    return csv_text([_flat(_field(of, ranking)) for of in ranking.fields])
 
 
 def geojson_of(ranking: Ranking) -> dict[str, Any]:
@@ -162,7 +151,3 @@ def _flat(row: dict[str, Any]) -> dict[str, Any]:
         else:
             out[name] = value
     return out
-
-
-def _cell(value: Any) -> Any:
-    return f"'{value}" if isinstance(value, str) and value.startswith(_FORMULA) else value

@@ -141,9 +141,9 @@ def _share(day: int, days: int) -> float:
 
 
 def _ticks(on: datetime.date, days: int) -> list[tuple[float, str]]:
-    """Marks of the time axis: today, then about five even weeks."""
-    step = 7 * max(1, round(days / 7 / 5))
-    return [(_share(day, days), "today" if day == 0 else short_day(on + datetime.timedelta(days=day))) for day in range(0, days - 2, step)]
+    """Marks of the time axis: today, then about five even weeks, none so late that its words would run out of the page."""
+    step, last = 7 * max(1, round(days / 7 / 5)), int(0.84 * days)
+    return [(_share(day, days), "today" if day == 0 else short_day(on + datetime.timedelta(days=day))) for day in range(0, last + 1, step)]
 
 
 def _curve(of: RankedField, ranking: Ranking) -> dict[str, Any]:

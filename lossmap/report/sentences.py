@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from lossmap.base.estimates import Delay, Driver, Estimate
 from lossmap.base.field import FieldMap
 from lossmap.base.tables import DRIVER_WORDS, LAYER_WORDS, SOURCES
-from lossmap.report.words import NOT_KNOWN, ODDS, Price, Words, count_of, plain, price_usd_kg
+from lossmap.report.words import NOT_KNOWN, ODDS, Price, Words, count_of, plain, price_usd_kg, sentence
 
 __all__ = [
     "SOURCE_WORDS",
@@ -87,7 +87,7 @@ def driver(found: Driver, words: Words, price: Price | None = None) -> tuple[str
         parts.append(_too_few(found))
     parts.append(_second_opinion(found))
     if found.note:
-        parts.append(_ended(found.note))
+        parts.append(sentence(found.note))
     return _head(found), " ".join(part for part in parts if part)
 
 
@@ -231,15 +231,15 @@ def delay(sensor: str, found: Delay, words: Words) -> str:
     what, note = _SENSOR_WORDS[sensor], found.note.strip()
     if not math.isfinite(found.low):
         if not found.applied:
-            return _ended(f"{what} was not moved: {note or f'its delay is {NOT_KNOWN}'}")
+            return sentence(f"{what} was not moved: {note or f'its delay is {NOT_KNOWN}'}")
         moved = f"{_seconds(abs(found.seconds), words)} {'earlier' if found.seconds > 0 else 'later'}"
-        return _ended(f"{what} was moved {moved}{', ' if note else ''}{note}")
+        return sentence(f"{what} was moved {moved}{', ' if note else ''}{note}")
     doubt = f"({_between(found, words)}, {ODDS})"
     if found.applied:
         told = f"{what} was read {_late(found.seconds, words)} {doubt} and was moved by that."
     else:
         told = f"At best guess {what[:1].lower()}{what[1:]} was read {_late(found.seconds, words)} {doubt}; it was not moved."
-    return f"{told} {_ended(note[:1].upper() + note[1:])}" if note else told
+    return f"{told} {sentence(note[:1].upper() + note[1:])}" if note else told
 
 
 def _late(seconds: float, words: Words) -> str:
@@ -257,10 +257,3 @@ def _between(found: Delay, words: Words) -> str:
 def _seconds(value: float, words: Words) -> str:
     """Always with its tenth: that is what a delay is told to."""
     return f"{plain(value, words.seconds.most)} {words.seconds.unit}"
-
-
-def _ended(text: str) -> str:
-    """`text` as a sentence."""
-    text = text.strip()
-    text = text[:1].upper() + text[1:]
-    return text if text.endswith((".", "!", "?")) else f"{text}."

@@ -42,7 +42,8 @@ def summary(field_map: FieldMap) -> dict[str, Any]:
         "points": _points(field_map),
         "delay": {"flow_s": _delay(cleaning.flow_delay), "moisture_s": _delay(cleaning.moisture_delay)},
         **_both("yield", field_map.yield_kg_ha, crop),
-        "moisture_pct": known(_mean_moisture(field_map)),
+        "speed_m_s": known(_mean_of(field_map, "speed_m_s")),
+        "moisture_pct": known(_mean_of(field_map, "moisture_pct")),
         "stops": len(field_map.losses),
         "seed_mass_g": interval(field_map.seed_mass_g),
         "loss": {source: _loss(field_map, source) for source in ("total", *SOURCES)},
@@ -70,9 +71,9 @@ def summary(field_map: FieldMap) -> dict[str, Any]:
     return out
 
 
-def _mean_moisture(field_map: FieldMap) -> float:
-    """At which it was cut, over its area [%]; NaN where no log tells."""
-    layer = field_map.surfaces.get("moisture_pct")
+def _mean_of(field_map: FieldMap, layer_name: str) -> float:
+    """Speed or moisture at which it was cut, over its area; NaN where no log tells."""
+    layer = field_map.surfaces.get(layer_name)
     return float(np.nanmean(layer.mean)) if layer is not None else math.nan
 
 

@@ -10,7 +10,6 @@ from __future__ import annotations
 from typing import Any
 
 import markupsafe
-import numpy as np
 import shapely
 
 from lossmap.base import reference
@@ -18,19 +17,31 @@ from lossmap.base.field import FieldMap
 from lossmap.report import leaflet
 from lossmap.report.advice import first_step, yardstick
 from lossmap.report.foliummap import folium_script
-from lossmap.report.layers import UNKNOWN_BEYOND_M, UNKNOWN_RATIO, Sheet, sheet, unknown_part
-from lossmap.report.numbers import doubt_line, flat_line, headline, loss_rows, money_line, more_counts, seeds_line, subtitle, words_of
-from lossmap.report.picture import packed
-from lossmap.report.pointbytes import point_bytes
+from lossmap.report.layers import UNKNOWN_BEYOND_M, UNKNOWN_RATIO, Layer, Sheet, sheet, unknown_part
+from lossmap.report.numbers import (
+    doubt_line,
+    flat_line,
+    grain_line,
+    headline,
+    loss_rows,
+    money_line,
+    more_counts,
+    seeds_line,
+    subtitle,
+    words_of,
+)
+from lossmap.report.packing import deflated, over_grid
+from lossmap.report.picture import Steps
+from lossmap.report.pointbytes import point_bytes, shown_levels
 from lossmap.report.projection import WebPlace, web_place
 from lossmap.report.rows import letter_at, stop_rows, stop_table, zone_rows
 from lossmap.report.run_file import version
 from lossmap.report.sentences import after_largest, driver, largest_sources, price_of
-from lossmap.report.still import still
+from lossmap.report.still import Still, outline_within_m, still
 from lossmap.report.templates import LIVE, asset, filled, json_block, policy
 from lossmap.report.words import ODDS, Scale, Words, count_of
 
-__all__ = ["webmap"]
+__all__ = ["packed_cells", "webmap"]
 
 
 def webmap(field_map: FieldMap) -> str:
@@ -45,10 +56,18 @@ def webmap(field_map: FieldMap) -> str:
     place = web_place(field_map.outline, field_map.crs)
     drawn, unknown = sheet(field_map, place, words), unknown_part(field_map)
     points, basemap = point_bytes(field_map, drawn, words), _basemap(field_map)
+    zones = zone_rows(field_map, words)
+    drawing = still(field_map, unknown, place, words)
+    for_script = {
+        **_for_script(field_map, place, drawn, points, words),
+        "zones": _zones(field_map, zones),
+        "basemap": basemap,
+        "still": _frame(drawing),
+    }
     scripts = {
         "first": LIVE,
         "leaflet": leaflet.script(),
-        "folium": folium_script(field_map, place, drawn, unknown),
+        "folium": folium_script(field_map, place, drawn),
         "own": asset("map.js"),
     }
     return filled(
@@ -58,12 +77,14 @@ def webmap(field_map: FieldMap) -> str:
         scripts={name: markupsafe.Markup(text) for name, text in scripts.items()},
         styles=markupsafe.Markup(leaflet.style() + asset("page.css") + asset("field.css") + asset("map.css")),
         licence=leaflet.licence(),
-        for_script=json_block({**_for_script(field_map, place, drawn, points, words), "basemap": basemap}),
+        for_script=json_block(for_script),
+        packed={"points": points["packed"] if points else "", "cells": packed_cells(drawn) if drawn else ""},
         layers=drawn.layers if drawn else (),
         points=points,
-        coarse=_coarse_line(drawn, points, words),
+        coarse=_coarse_line(field_map, drawn, points, words),
         unknown=_unknown_line(field_map, unknown, words),
-        still=still(field_map, unknown, place, words),
+        still=drawing,
+        zones=zones,
         **_texts(field_map, words),
     )
 
@@ -84,6 +105,7 @@ def _texts(field_map: FieldMap, words: Words) -> dict[str, Any]:
         "headline": headline(field_map, words),
         "doubt": doubt_line(),
         "flat": flat_line(field_map),
+        "grain": grain_line(field_map, words),
         "money": money_line(field_map, words),
         "seeds": seeds_line(field_map, words),
         "usual": yardstick(field_map, words)[0],
@@ -93,7 +115,6 @@ def _texts(field_map: FieldMap, words: Words) -> dict[str, Any]:
         "rows": loss_rows(field_map, words),
         "harvest": words.harvest.text(field_map.yield_kg_ha),
         "drivers": [driver(found, words, price_of(field_map)) for found in field_map.drivers.values()],
-        "zones": zone_rows(field_map, words),
         "stops": stop_table(field_map, words),
         "counted": f"{count_of(len(field_map.losses), 'stop')} counted",
         "notes": (*field_map.notes, *field_map.cleaning.notes),
@@ -112,13 +133,19 @@ def _unknown_line(field_map: FieldMap, unknown: shapely.Geometry | None, words: 
     )
 
 
-def _coarse_line(drawn: Sheet | None, points: dict[str, Any] | None, words: Words) -> str:
-    """Says what a big field's page leaves out."""
+def _coarse_line(field_map: FieldMap, drawn: Sheet | None, points: dict[str, Any] | None, words: Words) -> str:
+    """Says what the page leaves out, and which file has it."""
     parts = []
     if drawn is not None and drawn.cell_times > 1:
         parts.append(f"This page shows means over squares of {words.length.text(drawn.grid.cell_m)}; surfaces.tif holds every cell.")
     if points is not None and points["every"] > 1:
         parts.append(f"It draws 1 point in {points['every']}; points.parquet holds every record.")
+    if points is not None and points["away"]:
+        lie = "record lies" if points["away"] == 1 else "records lie"
+        parts.append(f"{points['away']:,} {lie} far from the field and cannot be drawn.")
+    if len(field_map.zones):
+        near = words.length.text(outline_within_m(field_map))
+        parts.append(f"Outlines of zones are drawn to within {near}; zones.geojson holds them cell by cell.")
     return " ".join(parts)
 
 
@@ -130,8 +157,7 @@ def _for_script(field_map: FieldMap, place: WebPlace, drawn: Sheet | None, point
         "box": [round(value, 3) for value in (place.west, place.south, place.east, place.north)],
         "bounds": [list(corner) for corner in place.bounds],
         "sheet": _sheet(drawn) if drawn is not None else None,
-        "points": points,
-        "zones": _zones(field_map, words),
+        "points": {name: value for name, value in points.items() if name != "packed"} if points else None,
         "stops": [
             {**row, "at": [round(point.x, 2), round(point.y, 2)]}
             for row, point in zip(stop_rows(field_map, words), field_map.losses.geometry, strict=True)
@@ -142,11 +168,16 @@ def _for_script(field_map: FieldMap, place: WebPlace, drawn: Sheet | None, point
     }
 
 
-def _zones(field_map: FieldMap, words: Words) -> list[dict[str, Any]]:
+def _frame(drawing: Still) -> dict[str, float]:
+    """Where the field's box lies in the still drawing, whose outlines the live map takes over."""
+    return {"left": drawing.left, "top": drawing.top, "width": drawing.image_width}
+
+
+def _zones(field_map: FieldMap, rows: list[dict[str, str]]) -> list[dict[str, Any]]:
     """Words of each zone, and where on the ground its letter stands."""
     return [
         {**row, "at": [round(metres, 2) for metres in letter_at(shape, number)]}
-        for number, (row, shape) in enumerate(zip(zone_rows(field_map, words), field_map.zones.geometry, strict=True))
+        for number, (row, shape) in enumerate(zip(rows, field_map.zones.geometry, strict=True))
     ]
 
 
@@ -155,9 +186,8 @@ def _scale(scale: Scale) -> dict[str, Any]:
 
 
 def _sheet(drawn: Sheet) -> dict[str, Any]:
-    """The surfaces' bytes and how to read them."""
+    """Where the surfaces' cells are, and what their codes stand for."""
     grid = drawn.grid
-    bounds = [part for part in (drawn.low, drawn.high) if part is not None]
     return {
         "west": grid.west_m,
         "north": grid.north_m,
@@ -169,14 +199,24 @@ def _sheet(drawn: Sheet) -> dict[str, Any]:
                 "key": layer.key,
                 "name": layer.name,
                 "unit": layer.scale.unit,
-                "factor": layer.scale.factor,
-                "places": layer.scale.places(float(np.nanmedian(layer.steps.values()))) if (layer.steps.codes != 255).any() else 0,
-                "start": layer.steps.start,
-                "step": layer.steps.step,
-                "edges": list(layer.classes.edges),
+                "places": layer.places,
+                "levels": shown_levels(layer.steps, layer.scale),
             }
-            for layer in drawn.layers
+            for layer in _read(drawn)
         ],
-        "bounds": [{"start": part.start, "step": part.step} for part in bounds],
-        "packed": packed(*(layer.steps.codes for layer in drawn.layers), *(part.codes for part in bounds)),
+        "bounds": [shown_levels(part, drawn.layers[0].scale) for part in _ends(drawn)],
     }
+
+
+def packed_cells(drawn: Sheet) -> str:
+    """The codes themselves."""
+    return deflated(*(over_grid(layer.steps.codes) for layer in _read(drawn)), *(over_grid(part.codes) for part in _ends(drawn)))
+
+
+def _read(drawn: Sheet) -> list[Layer]:
+    """The layers that a tap reads; how sure the loss is stands in its interval."""
+    return [layer for layer in drawn.layers if layer.key != "sure"]
+
+
+def _ends(drawn: Sheet) -> list[Steps]:
+    return [part for part in (drawn.low, drawn.high) if part is not None]

@@ -157,6 +157,11 @@ class Words:
         return Scale(factor("m", "ft"), "ft", 3, 0) if self.us else Scale(1.0, "m", 3, 0)
 
     @property
+    def distance(self) -> Scale:
+        """From field to field, from m."""
+        return Scale(factor("m", "mile"), "mi", 3, 1) if self.us else Scale(0.001, "km", 3, 1)
+
+    @property
     def frame(self) -> Scale:
         """Area of a counting frame, from m2."""
         return Scale(factor("m2", "ft2"), "sq ft", 2, 1) if self.us else Scale(1.0, "m2", 2, 2)
@@ -263,8 +268,10 @@ def count_of(number: float, noun: str) -> str:
 
 
 def sentence(note: str) -> str:
-    """A note that stood behind a colon, on its own."""
-    return f"{note[:1].upper()}{note[1:]}."
+    """A note that stood behind a colon, on its own, with a capital and one full stop."""
+    note = note.strip()
+    note = note[:1].upper() + note[1:]
+    return note if note.endswith((".", "!", "?")) else f"{note}."
 
 
 def bushels_ac(crop: Crop) -> float:

@@ -89,6 +89,8 @@ SLOPE_SD = {"speed": 1.2, "dryness": 0.4}
 KEPT = 0.98
 # How far g may still move, in the search for the combinations that matter and in those that are kept.
 COARSE, FINE = 0.1, 0.01
+# Normals that a slope's posterior is thinned to: slices by width, each in slices by mean.
+SD_SLICES, MEAN_SLICES = 15, 4
 # Most combinations that a second opinion on a driver is averaged over.
 MOST_PLAIN = 12
 # Places a block: small enough for the processor's cache.
@@ -206,6 +208,20 @@ class Slope:
         below = ndtr((levels[:, None] - self.mean) / self.sd) @ self.weight
         low, high = (float(np.interp(level, below, levels)) for level in (0.05, 0.95))
         return Estimate(mean, low, high)
+
+    def thinned(self) -> Slope:
+        """The same curve of at most 60 normals: neighbours in width and mean are brought together, their moments kept."""
+        # the ends of the curve are made by many normals of little weight each
+        counts = np.cbrt(self.weight)
+        of_sd = _slices(self.sd, counts, SD_SLICES)
+        group = of_sd * MEAN_SLICES
+        for here in (of_sd == one for one in range(SD_SLICES)):
+            group[here] += _slices(self.mean[here], counts[here], MEAN_SLICES)
+        group = np.unique(group, return_inverse=True)[1]
+        weight = np.asarray(np.bincount(group, self.weight), float)
+        mean = np.bincount(group, self.weight * self.mean) / weight
+        square = np.bincount(group, self.weight * (self.sd**2 + (self.mean - mean[group]) ** 2)) / weight
+        return Slope(weight, mean, np.sqrt(square), self.expected_sd)
 
     def moments(self) -> tuple[float, float]:
         """Mean and standard deviation of the mixture."""
@@ -654,6 +670,15 @@ class _Known:
         of_design[:, 1 + place] += self.variance[place]
         both = np.hstack([of_stops, of_design]) + (self.share @ self.mean[here]) * self.slope[here, place, None]
         return np.asarray(weight @ both)
+
+
+def _slices(values: Floats, weight: Floats, number: int) -> Whole:
+    """Which of `number` slices of about equal weight each value is in, from the lowest."""
+    order = np.argsort(values, kind="stable")
+    before = np.cumsum(weight[order]) - weight[order] / 2
+    out = np.empty(values.size, dtype=np.intp)
+    out[order] = np.minimum(before / weight.sum() * number, number - 1).astype(np.intp)
+    return out
 
 
 def hinges_of(key: tuple[int, int]) -> list[int]:

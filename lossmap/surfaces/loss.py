@@ -14,7 +14,8 @@ from scipy import ndimage
 
 from lossmap.base.estimates import NOTHING, Z90, Beginning, Estimate, SlopeEvidence
 from lossmap.base.grid import Floats, Grid, Surface
-from lossmap.base.logloss import Typical
+from lossmap.base.logloss import Hinge, Typical
+from lossmap.base.season import DriverEvidence
 from lossmap.base.settings import Settings, ZoneSettings
 from lossmap.base.tables import DRIVE, LAYER_WORDS, POSITIONS, SOURCES
 from lossmap.surfaces.counts import DRIVERS, SLOPE_SD, CountModel
@@ -34,6 +35,9 @@ KNOT_QUANTILES = {"speed": (0.1, 0.35, 0.6), "dryness": (0.4, 0.65, 0.9)}
 
 # More counts than this are brought together in groups of stops: the work grows with the third power of their number.
 MOST_COUNTS = 300
+
+# Values that stand for how far the field lies beyond where an effect begins.
+BEYOND = 32
 
 # Places that stand for the whole field in its total and in what goes with a driver; every second of them in its sources.
 SUPPORT, SOURCES_EVERY = 256, 2
@@ -57,6 +61,8 @@ class LossSurface:
         Share of each in the loss [%].
     evidence : mapping of str to SlopeEvidence
         ``speed`` and ``dryness``, always both.
+    posteriors : mapping of str to DriverEvidence
+        The whole posterior of each driver's slope, of those the counts can speak of.
     typical : Typical
         What the counts make likeliest of how loss changes over the field.
     excess, chance : mapping of str to Surface
@@ -74,6 +80,7 @@ class LossSurface:
     sources: Mapping[str, Estimate]
     source_pct: Mapping[str, Estimate]
     evidence: Mapping[str, SlopeEvidence]
+    posteriors: Mapping[str, DriverEvidence]
     typical: Typical
     excess: Mapping[str, Surface] = field(default_factory=dict)
     chance: Mapping[str, Surface] = field(default_factory=dict)
@@ -175,6 +182,7 @@ class _Field:
             {source: amount for source, (amount, _) in by_source.items()},
             {source: share for source, (_, share) in by_source.items()},
             evidence,
+            {driver: self._posterior(model, driver, evidence[driver].beginnings) for driver in model.slopes_},
             Typical(*model.typical()),
             {driver: excess for driver, (excess, _) in flagged.items()},
             {driver: chance for driver, (_, chance) in flagged.items()},
@@ -270,6 +278,19 @@ class _Field:
                 found.append(Beginning(hinge.knot, part.weight, slope, sd))
         return tuple(found)
 
+    def _posterior(self, model: CountModel, driver: str, beginnings: tuple[Beginning, ...]) -> DriverEvidence:
+        slope, everywhere = model.slopes_[driver].thinned(), np.asarray(self.at_cells[driver])
+        return DriverEvidence(
+            tuple(slope.weight.tolist()),
+            tuple(slope.mean.tolist()),
+            tuple(slope.sd.tolist()),
+            SLOPE_SD[driver],
+            slope.expected_sd,
+            model.knots_[driver],
+            float(everywhere.mean()),
+            _beyond(driver, everywhere, beginnings),
+        )
+
     def _excess(self, model: CountModel, driver: str, mean_kg_ha: float) -> tuple[Surface, Surface]:
         least = max(self.settings.zones.least_excess / 100 * mean_kg_ha, 1e-6)
         found = cell_excess(model, driver, self.cells, *_pair(self.at_cells), least)
@@ -317,6 +338,16 @@ def _pair(values: Mapping[str, Floats | None], chosen: npt.NDArray[np.intp] | No
     """Speed and moisture, all or at the places chosen."""
     speed, moisture = (part if part is None or chosen is None else part[chosen] for part in values.values())
     return speed, moisture
+
+
+def _beyond(driver: str, everywhere: Floats, beginnings: tuple[Beginning, ...]) -> tuple[float, ...]:
+    """How far the field lies beyond where the effect may begin: `BEYOND` equally likely values, rising."""
+    far = np.concatenate([Hinge(driver, one.reference).of(everywhere) for one in beginnings])
+    weight = np.repeat([one.weight for one in beginnings], everywhere.size)
+    order = np.argsort(far, kind="stable")
+    below = np.cumsum(weight[order]) / weight.sum()
+    slices = np.searchsorted(below, (np.arange(BEYOND) + 0.5) / BEYOND)
+    return tuple(far[order][np.minimum(slices, far.size - 1)].tolist())
 
 
 def _together(losses: gpd.GeoDataFrame) -> gpd.GeoDataFrame:

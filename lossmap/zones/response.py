@@ -4,16 +4,10 @@ from __future__ import annotations
 
 import math
 
-from lossmap.base.estimates import NOTHING, Driver, Estimate, SlopeEvidence, Verdict
+from lossmap.base.estimates import MODERATE, NOTHING, STEPS, Driver, Estimate, SlopeEvidence, Verdict
 from lossmap.base.settings import ZoneSettings
 
-__all__ = ["MODERATE", "STEPS", "driver", "found_sd"]
-
-#: One step of each driver, in its slope's unit and in words.
-STEPS = {"speed": (0.5, "+0.5 m/s"), "dryness": (2.0, "-2 points")}
-
-#: Effect of one step that would matter to an operator (common practice, no source).
-MODERATE = {"speed": 1.49, "dryness": 1.65}
+__all__ = ["driver", "found_sd"]
 
 # A slope this many standard errors from 0 is found 8 times in 10 by a one-sided test at 1.5 %.
 FOUND = 2.17 + 0.84

@@ -117,7 +117,7 @@ def test_a_name_with_a_unit_ends_in_it(contract: Contract) -> None:
 def test_the_contracts_are_public_and_named_as_they_are_called() -> None:
     """Each contract stands under its own name in __all__."""
     assert {contract.name for contract in CONTRACTS} <= set(tables.__all__)
-    assert {"POINTS", "COUNTS", "LOSSES", "CELLS", "ZONES", "PLAN", "WEATHER"} == {contract.name for contract in CONTRACTS}
+    assert {"POINTS", "COUNTS", "LOSSES", "CELLS", "ZONES", "PLAN", "SEASON", "WEATHER"} == {contract.name for contract in CONTRACTS}
     assert all(getattr(tables, contract.name) is contract for contract in CONTRACTS)
 
 

@@ -8,6 +8,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
+from planted_fields import plant, spoil
 
 from lossmap.pipelines.command import main
 from lossmap.read import read_settings
@@ -228,13 +229,13 @@ def test_help_loads_no_heavy_library():
 
 
 def test_settings_of_one_command(capsys):
-    """A map heeds every setting but those of a plan, and a plan, which is made from a map, heeds all."""
+    """A map heeds every setting but those of a plan and of a season, which are made from maps and heed their own besides."""
     printed = {}
-    for flow in ([], ["map"], ["stops"]):
+    for flow in ([], ["map"], ["stops"], ["season"]):
         assert main(["settings", *flow]) == 0
         printed[tuple(flow)] = tomllib.loads(capsys.readouterr().out)
-    assert printed[()] == printed["stops",]
-    assert printed["map",] == {name: part for name, part in printed[()].items() if name != "stops"}
+    for flow, unheeded in (("map", {"stops", "season"}), ("stops", {"season"}), ("season", {"stops"})):
+        assert printed[flow,] == {name: part for name, part in printed[()].items() if name not in unheeded}
     assert printed[()]["stops"] == {"number": 24, "frames": 4}
 
 
@@ -389,3 +390,44 @@ def test_settings_of_a_ranking(capsys):
     out = capsys.readouterr().out
     assert out.startswith("# Settings of lossmap rank.")
     assert 'season = "75 d"' in out
+
+
+def test_season_prints_one_line_and_a_line_a_field(tmp_path, capsys):
+    """stdout has where to look and what it says, or JSON; stderr a line a field; done fields are taken over."""
+    folder = plant(tmp_path / "farm", "north/creek", "hill")
+    words = ["season", str(folder), "--out", str(tmp_path / "out"), "--cores", "0"]
+    assert main(words) == 0
+    out, err = capsys.readouterr()
+    assert out.count("\n") == 1
+    assert out.startswith(f"{tmp_path / 'out' / 'farm' / 'season.html'}: ")
+    assert [line.partition(",")[0] for line in err.splitlines() if "of 2)" in line] == ["hill: mapped", "north/creek: mapped"]
+    assert main([*words, "--json", "--quiet"]) == 0
+    out, err = capsys.readouterr()
+    assert json.loads(out) == json.loads((tmp_path / "out" / "farm" / "summary.json").read_text())
+    assert "taken over" not in err
+
+
+def test_season_tells_by_its_code_what_failed(tmp_path, capsys):
+    """4 where some failed and the rest is written, 3 where none is, each with its reason on stderr even when quiet."""
+    folder = plant(tmp_path / "farm", "creek", "hill")
+    words = ["season", str(folder), "--out", str(tmp_path / "out"), "--cores", "0", "--quiet"]
+    spoil(folder / "creek")
+    assert main(words) == 4
+    out, err = capsys.readouterr()
+    assert out.startswith(f"{tmp_path / 'out' / 'farm' / 'season.html'}: ")
+    assert 'creek: creek/counts.csv, row 2: seeds "lots" is not a number' in err
+    assert (tmp_path / "out" / "farm" / "hill" / "map.html").exists()
+    spoil(folder / "hill")
+    assert main(words) == 3
+    assert "lossmap: farm: none of its 2 fields could be mapped; the first, creek: " in capsys.readouterr().err
+    (tmp_path / "bare").mkdir()
+    assert main(["season", str(tmp_path / "bare"), "--out", str(tmp_path / "out")]) == 3
+    assert "no field is in it (no folder with a field.toml, at any depth)" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("words", [["--cores", "-1"], ["--cores", "many"], ["--cores", "1", "--cluster", "tcp://x:1"]])
+def test_season_called_wrongly(tmp_path, capsys, words):
+    """A number of cores that is none, or both places at once, end with code 2."""
+    with pytest.raises(SystemExit) as ended:
+        main(["season", str(tmp_path), *words])
+    assert ended.value.code == 2

@@ -4,7 +4,7 @@ import logging
 
 import pytest
 
-from lossmap.pipelines.progress import Stages, listen
+from lossmap.pipelines.progress import Fields, Stages, listen
 
 
 def test_stages_are_timed_and_said(capsys):
@@ -31,3 +31,26 @@ def test_quiet_is_quiet(capsys):
     logging.getLogger("lossmap").info("nothing to see")
     logging.getLogger("lossmap").warning("something went wrong")
     assert capsys.readouterr().err == "something went wrong\n"
+
+
+@pytest.mark.parametrize("quiet", [False, True])
+def test_a_line_a_field_where_nobody_watches(capsys, quiet):
+    """What was done with it, how long it took and how far we are; quiet, only what failed."""
+    listen(quiet=quiet, verbose=False)
+    with Fields(3, bar=False) as shown:
+        shown("north/creek", "", True, 2.04)
+        shown("hill", "", False, 0.01)
+        shown("pond", "no such file", False, 0.0)
+    said = ["north/creek: mapped, 2.0 s (1 of 3)", "hill: unchanged, taken over, 0.0 s (2 of 3)", "pond: no such file"]
+    assert capsys.readouterr().err.splitlines() == (said[2:] if quiet else said)
+    assert (shown.done, shown.failed) == (3, 1)
+
+
+def test_a_bar_where_a_person_watches(capsys):
+    """Counts stand on stderr while it runs, and a failure's words stay; markup in them is text."""
+    with Fields(2, bar=True) as shown:
+        shown("hill", "", True, 1.0)
+        shown("[red]pond", "no [b]file", False, 0.0)
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert "[red]pond: no [b]file" in err

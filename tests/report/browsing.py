@@ -70,14 +70,14 @@ class Browser:
         """The window, as a desk's or a phone's."""
         self.protocol("Emulation.setDeviceMetricsOverride", width=width, height=height, deviceScaleFactor=1, mobile=touch)
 
-    def open(self, path: Path, wait: str = "document.documentElement.dataset.ready === 'yes'") -> None:
+    def open(self, path: Path, wait: str = "document.documentElement.dataset.ready === 'yes'", seconds: float = 20.0) -> None:
         """Open a file and wait until the page says that it is ready."""
         self.driver.get("about:blank")
         self.driver.get_log("browser")
         self.driver.get_log("performance")
         self.driver.get(path.as_uri())
         # location first: until the old page is gone its own readiness would be read
-        self.until(f"location.href !== 'about:blank' && document.readyState === 'complete' && ({wait})")
+        self.until(f"location.href !== 'about:blank' && document.readyState === 'complete' && ({wait})", seconds)
 
     def until(self, condition: str, seconds: float = 20.0) -> None:
         """Wait for a condition in the page."""

@@ -23,6 +23,7 @@ from lossmap.base.estimates import Delay, Driver, EffectCurve, Estimate
 from lossmap.base.field import Cleaning, Field, FieldFacts, FieldMap
 from lossmap.base.grid import Grid, Surface
 from lossmap.base.logloss import Typical
+from lossmap.base.season import DriverEvidence
 from lossmap.base.settings import Settings, build
 from lossmap.base.tables import PLAN
 from lossmap.report.stops_plan import StopsPlan
@@ -190,6 +191,7 @@ def made_field_map(cells: tuple[int, int] = (80, 120), points: int = 3000, cell_
         typical=Typical(0.45, 80.0, 3.0),
         notes=("Made field: nothing in it was ever grown.",),
         curves={"speed": made_effect(np.linspace(1.2, 2.6, 41), 1.8, 1), "dryness": made_effect(np.linspace(14.0, 18.0, 41), 16.0, -1)},
+        posteriors=made_posteriors(),
         inputs={"points.csv": "a" * 64, "counts.csv": "b" * 64, "field.toml": "c" * 64},
     )
 
@@ -338,6 +340,11 @@ def made_drivers() -> dict[str, Driver]:
         "speed": Driver("speed", "tracks", Estimate(1.49, 1.12, 1.98), "+0.5 m/s", 0.991, 1.8, 12, 9, Estimate(22.0, 6.0, 41.0)),
         "dryness": Driver("dryness", "tracks", Estimate(1.65, 1.1, 2.5), "-2 points", 0.984, 16.0, 12, 11, Estimate(9.0, 1.0, 20.0)),
     }
+
+
+def made_posteriors() -> dict[str, DriverEvidence]:
+    """Speed alone was told."""
+    return {"speed": DriverEvidence((0.75, 0.25), (0.8, 0.6), (0.2, 0.4), 1.2, 0.25, 1.8, 1.9, (0.0, 0.0, 0.2, 0.7))}
 
 
 def made_effect(at: np.ndarray, reference: float, side: int) -> EffectCurve:

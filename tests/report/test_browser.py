@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import base64
 import dataclasses
+import io
 import re
 from collections.abc import Callable
 from pathlib import Path
@@ -13,6 +15,7 @@ import pyproj
 import pytest
 import shapely
 from drydown.made_farms import ranked
+from PIL import Image
 
 from lossmap.base.field import FieldMap
 from lossmap.report.layers import sheet
@@ -409,6 +412,21 @@ def test_eighty_thousand_points_open_and_draw(browser: Any, made: Callable[..., 
     assert browser.complaints() == []
 
 
+def test_points_on_the_screen_are_points_on_paper(browser: Any, pages: dict[str, Path]) -> None:
+    """Truth: as somebody prints, the still picture becomes the points; another layer chosen, it becomes that one's again."""
+    browser.size(*DESK)
+    browser.open(pages["map"])
+    show(browser, "points")
+    href = "return document.getElementById('still-image').getAttribute('href')"
+    browser.run("window.dispatchEvent(new Event('beforeprint'))")
+    drawn = Image.open(io.BytesIO(base64.b64decode(browser.run(href).partition(",")[2]))).convert("RGBA")
+    assert drawn.width == 1200
+    ink = [(*bytes.fromhex(colour), 255) for colour in ("f0f6b9", "b1da6c", "75b654", "2a8b38", "004321")]
+    assert sum(count for count, colour in drawn.getcolors(100_000) if colour in ink) > 10_000
+    show(browser, "speed")
+    assert browser.run(href) == browser.run("return image_overlay_speed._url")
+
+
 @pytest.mark.parametrize("size", [DESK, PHONE, NARROW])
 def test_the_order_of_harvest_fits_and_asks_for_nothing(browser: Any, tmp_path: Path, size: tuple[int, int]) -> None:
     """On a desk and on phones: no sideways scroll, the first field in sight, bars inside their strip, no request, no complaint."""
@@ -416,7 +434,7 @@ def test_the_order_of_harvest_fits_and_asks_for_nothing(browser: Any, tmp_path: 
     file.write_text(ranking_page(ranked(fields=12, rng_seed=3), ["Cut since 24 Sep: Other."]), encoding="utf-8")
     browser.size(*size, touch=size != DESK)
     browser.open(file, wait="true")
-    assert browser.run("return document.documentElement.scrollWidth <= window.innerWidth")
+    assert browser.run("return [innerWidth, document.documentElement.scrollWidth]") == [size[0], size[0]]
     assert browser.run("return document.querySelector('p.big').getBoundingClientRect().bottom < window.innerHeight")
     assert browser.run(
         "return [...document.querySelectorAll('.track i')].every(bar => { const a = bar.getBoundingClientRect(), "

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import ramps
 from lossmap.report.classes import RAMPS, classes, spans
 from lossmap.report.words import Scale
 
@@ -54,14 +55,21 @@ def test_a_value_on_an_edge_belongs_above_it_and_a_gap_to_none() -> None:
 def test_ramps_fall_evenly_in_lightness_and_none_is_red_to_green() -> None:
     """Each ramp darkens at every step by at least 9 L*, and keeps to one hue's side: no red end with a green one."""
     for ramp in RAMPS.values():
-        lightness = [_lightness(colour) for colour in ramp]
+        lightness = [ramps.lightness(ramps.luminance(colour)) for colour in ramp]
         assert all(before - after > 9 for before, after in itertools.pairwise(lightness))
         greenness = [int(colour[3:5], 16) - int(colour[1:3], 16) for colour in ramp[1:]]
         assert min(greenness) >= -10 or max(greenness) <= 10
 
 
-def _lightness(colour: str) -> float:
-    """CIE L* of an sRGB colour."""
-    linear = [((part / 255 + 0.055) / 1.055) ** 2.4 if part > 10 else part / 255 / 12.92 for part in bytes.fromhex(colour[1:])]
-    luminance = 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
-    return 116 * luminance ** (1 / 3) - 16
+@pytest.mark.parametrize("layer", RAMPS)
+def test_classes_stay_apart_in_the_sun_and_to_colour_blind_eyes(layer: str) -> None:
+    """Truth: steps of 8 L* under glare at the least; the hardest pair 10 apart under each of three blindnesses."""
+    assert ramps.step_in_glare(RAMPS[layer]) >= 8
+    assert min(ramps.worst_pair(RAMPS[layer], blindness) for blindness in ramps.BLINDNESS) >= 10
+
+
+def test_a_ladder_from_red_to_green_would_fail() -> None:
+    """The measure does tell: the habit of yield maps, red over yellow to green, fails it."""
+    ladder = ("#d73027", "#fc8d59", "#fee08b", "#91cf60", "#1a9850")
+    assert ramps.worst_pair(ladder, "deuteranopia") < 10
+    assert ramps.step_in_glare(ladder) < 8

@@ -18,7 +18,7 @@ from lossmap.report.numbers import words_of
 def test_same_numbers_same_bytes_and_no_date(field_map: FieldMap) -> None:
     """Two drawings of one field are equal, and hold neither date nor metadata."""
     words = words_of(field_map)
-    first, second = (drawing_of_sources(field_map, words) for _ in range(2))
+    first, second = (drawing_of_sources(field_map.loss, words) for _ in range(2))
     assert first == second
     assert first is not None
     assert "metadata" not in first
@@ -30,7 +30,7 @@ def test_drawings_share_no_id(field_map: FieldMap) -> None:
     words = words_of(field_map)
     effects = [drawing_of_driver(field_map, found, words) for found in field_map.drivers.values()]
     seen: set[str] = set()
-    for drawing in (drawing_of_sources(field_map, words), *(effect and effect.svg for effect in effects)):
+    for drawing in (drawing_of_sources(field_map.loss, words), *(effect and effect.svg for effect in effects)):
         assert drawing is not None
         own = set(re.findall(r'\bid="([^"]+)"', drawing))
         assert not own & seen
@@ -96,7 +96,7 @@ def test_without_a_curve_the_stops_stand_alone(field_map: FieldMap) -> None:
 def test_nothing_known_is_no_drawing(field_map: FieldMap) -> None:
     """No empty axes."""
     words = words_of(field_map)
-    assert drawing_of_sources(dataclasses.replace(field_map, loss=dict.fromkeys(field_map.loss, NOTHING)), words) is None
+    assert drawing_of_sources(dict.fromkeys(field_map.loss, NOTHING), words) is None
     for losses in (field_map.losses.iloc[:1], field_map.losses.drop(columns="speed_m_s")):
         assert drawing_of_driver(dataclasses.replace(field_map, losses=losses), field_map.drivers["speed"], words) is None
 
@@ -104,5 +104,5 @@ def test_nothing_known_is_no_drawing(field_map: FieldMap) -> None:
 def test_matplotlibs_own_settings_are_left_alone(field_map: FieldMap) -> None:
     """The library touches no global state."""
     before = dict(matplotlib.rcParams)
-    drawing_of_sources(field_map, words_of(field_map))
+    drawing_of_sources(field_map.loss, words_of(field_map))
     assert dict(matplotlib.rcParams) == before

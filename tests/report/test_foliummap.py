@@ -9,7 +9,7 @@ import folium
 
 from lossmap.base.field import FieldMap
 from lossmap.report.foliummap import folium_script
-from lossmap.report.layers import sheet, unknown_part
+from lossmap.report.layers import sheet
 from lossmap.report.numbers import words_of
 from lossmap.report.projection import web_place
 
@@ -17,14 +17,19 @@ from lossmap.report.projection import web_place
 def script_of(field_map: FieldMap) -> str:
     """The script folium writes for a field."""
     place = web_place(field_map.outline, field_map.crs)
-    return folium_script(field_map, place, sheet(field_map, place, words_of(field_map)), unknown_part(field_map))
+    return folium_script(field_map, place, sheet(field_map, place, words_of(field_map)))
 
 
 def test_layers_are_variables_named_after_their_codes(field_map: FieldMap) -> None:
     """Our script finds each by its name."""
     found = set(re.findall(r"var (\w+) = L\.", script_of(field_map)))
     images = {f"image_overlay_{key}" for key in ("loss", "sure", "yield", "moisture", "speed")}
-    assert found == {"map_field", *images, "geo_json_edge", "geo_json_unknown", "geo_json_zones", "geo_json_stops"}
+    assert found == {"map_field", *images, "geo_json_edge", "geo_json_stops"}
+
+
+def test_pictures_are_written_once(field_map: FieldMap) -> None:
+    """The page holds them for readers without scripts; here their places stand."""
+    assert "image/png" not in script_of(field_map)
 
 
 def test_same_field_same_script(field_map: FieldMap) -> None:

@@ -36,9 +36,23 @@ def test_give_or_take_is_half_the_interval(field_map: FieldMap) -> None:
     assert drawn is not None
     loss = field_map.surfaces["loss_kg_ha"]
     inside = np.isfinite(loss.mean)
-    shown = drawn.layers[1].steps
+    shown = drawn.layers[1]
     half = ((loss.high - loss.low) / 2)[inside]
-    assert np.abs(shown.values()[inside] - half).max() <= 0.51 * shown.step
+    assert np.abs(shown.steps.values()[inside] - half).max() * shown.scale.factor <= 0.501 * 10**-shown.places
+
+
+def test_what_is_read_and_what_is_seen_are_the_surfaces_own(field_map: FieldMap) -> None:
+    """Truth: in every cell of every layer the packed value prints and is classed as the surface's value."""
+    drawn = sheet(field_map, web_place(field_map.outline, field_map.crs), words_of(field_map))
+    assert drawn is not None
+    for layer, surface in zip(drawn.layers, ("loss_kg_ha", None, "yield_kg_ha", "moisture_pct", "speed_m_s"), strict=True):
+        if surface is None:
+            continue
+        mean = field_map.surfaces[surface].mean
+        inside = np.isfinite(mean)
+        true, read = (part[inside].astype(float) * layer.scale.factor for part in (mean, layer.steps.values()))
+        assert (np.round(read, layer.places) == np.round(true, layer.places)).all()
+        assert (layer.classes.of(read) == layer.classes.of(true)).all()
 
 
 def test_a_missing_surface_is_no_layer(field_map: FieldMap) -> None:

@@ -8,7 +8,7 @@ import numpy as np
 
 from lossmap.base.estimates import NOTHING
 from lossmap.base.field import FieldMap
-from lossmap.report.numbers import flat_line, headline, loss_rows, money_line, more_counts, seeds_line, subtitle, words_of
+from lossmap.report.numbers import flat_line, grain_line, headline, loss_rows, money_line, more_counts, seeds_line, subtitle, words_of
 
 
 def test_subtitle_says_crop_day_and_area(field_map: FieldMap) -> None:
@@ -31,6 +31,13 @@ def test_rows_are_the_sources_and_their_sum(field_map: FieldMap) -> None:
     assert [row.source for row in rows] == ["preharvest loss", "header loss", "threshing loss", "all sources"]
     assert (rows[1].loss, rows[1].other, rows[1].share) == ("1.1 bu/ac (0.8 to 1.5)", "71 kg/ha (48 to 97)", "0.6 % (0.4 to 0.9)")
     assert rows[3].money == "7.90 USD/ac (5.89 to 10.10)"
+
+
+def test_grain_of_the_whole_field_by_hand(field_map: FieldMap) -> None:
+    """118 kg/ha on 20.2 ha is 2,383 kg, 93.8 bushels of 25.4 kg; nothing where no loss is known."""
+    assert grain_line(field_map, words_of(field_map)) == "Over its 49.9 ac that is 94 bu (70 to 120) of grain."
+    bare = dataclasses.replace(field_map, loss=dict.fromkeys(field_map.loss, NOTHING))
+    assert grain_line(bare, words_of(bare)) == ""
 
 
 def test_seeds_on_the_ground_by_hand(field_map: FieldMap) -> None:

@@ -98,7 +98,10 @@ def test_a_metric_page_is_metric_throughout(field_map: FieldMap, name: str) -> N
         reel=ReelSpeed(1.2, 1.5, 1.0, 1.74, 31.1),
     )
     seen = re.sub(
-        r'<style.*?</style>|<li id="source-.*?</li>|<td class="second">[^<]*(?:bu|lb)/ac.*?</td>', "", page(metric), flags=re.DOTALL
+        r'<style.*?</style>|<li id="source-.*?</li>|<td role="cell" data-head="the same">[^<]*(?:bu|lb)/ac.*?</td>',
+        "",
+        page(metric),
+        flags=re.DOTALL,
     )
     assert TRADE.findall(html.unescape(re.sub(r"<[^>]+>", " ", seen))) == []
     told = {row.look_at for source in ("preharvest", "header", "threshing") for row in reference.advice(source, name)}

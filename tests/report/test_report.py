@@ -22,12 +22,13 @@ CONTRACT = {
     "map.html",
     "report.html",
     "summary.json",
+    "evidence.json",
     "run.toml",
 }
 
 
 def test_every_file_of_the_contract_is_written_and_no_other(field_map: FieldMap, tmp_path: Path) -> None:
-    """Nine files, each whole."""
+    """Ten files, each whole."""
     written = write(field_map, tmp_path, {"read": 0.5})
     assert [path.name for path in written] == list(FILES)
     assert set(FILES) == CONTRACT == {path.name for path in tmp_path.iterdir()}
@@ -45,7 +46,7 @@ def test_twice_the_same_bytes(field_map: FieldMap, tmp_path: Path) -> None:
 
 
 def test_hostile_text_breaks_no_file(hostile_map: FieldMap, tmp_path: Path) -> None:
-    """All nine are written, and nothing beside them."""
+    """All ten are written, and nothing beside them."""
     write(hostile_map, tmp_path, {})
     assert {path.name for path in tmp_path.iterdir()} == CONTRACT
 

@@ -11,6 +11,7 @@ import re
 from collections.abc import Callable
 
 import pytest
+import shapely
 
 from lossmap.base.field import FieldMap
 from lossmap.report.webmap import webmap
@@ -28,10 +29,20 @@ def test_same_field_same_bytes(field_map: FieldMap, text: str) -> None:
 
 
 def test_eighty_thousand_points_stay_under_a_megabyte(made: Callable[..., FieldMap]) -> None:
-    """80,000 points and five layers of 26,000 cells: small enough for a mail."""
-    big = made((150, 174), 80_000)
-    assert len(big.cells) > 20_000
+    """80,000 points and five layers of 53,000 cells: small enough for a mail."""
+    big = made((260, 270), 80_000)
+    assert len(big.cells) > 53_000
     assert len(webmap(big).encode()) < 1_000_000
+
+
+def test_what_the_page_leaves_out_is_said(field_map: FieldMap, text: str) -> None:
+    """Zones' outlines are drawn nearly; a record far from the field is counted."""
+    assert "Outlines of zones are drawn to within 12 ft; zones.geojson holds them cell by cell." in text
+    assert "from the field and cannot be drawn" not in text
+    points = field_map.points.copy()
+    points.loc[7, "geometry"] = shapely.Point(0.0, 0.0)
+    page = webmap(dataclasses.replace(field_map, points=points))
+    assert "1 record lies far from the field and cannot be drawn." in page
 
 
 def test_every_script_that_may_run_is_named_by_its_hash(text: str) -> None:

@@ -2,9 +2,10 @@
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from lossmap.surfaces import counts as module
-from lossmap.surfaces.counts import LATTICE, RANGE, SD, Counted, CountModel, Hinge
+from lossmap.surfaces.counts import LATTICE, RANGE, SD, SLOPE_SD, Counted, CountModel, Hinge
 from lossmap.surfaces.laplace import Counts, Prior, laplace
 
 FRAME_M2 = 0.3048**2
@@ -276,3 +277,19 @@ def test_fewer_seeds_behind_than_in_front_still_divide(made):
     mean, covariance = parted_model(odd).joint(made["cells"][:40], made["cell_speed"][:40], made["cell_moisture"][:40])
     assert np.isfinite(mean).all()
     assert (np.einsum("kpkp->kp", covariance) > 0).all()
+
+
+def test_a_thinned_posterior_draws_the_same_curve(planted, stops_and_cells):
+    """Posterior over prior, wherever it is not below e^-6 of its height: within 0.15 of its logarithm; mean and sd untouched."""
+    for rng_seed, (stops, frames) in enumerate(((8, 1), (12, 4), (24, 4), (48, 4))):
+        rng = np.random.default_rng(rng_seed)
+        made = stops_and_cells(planted.at_random(rng), rng, stops, frames, cell_m=40.0)
+        for driver, full in fitted(made, knots=((1.5, 2.0), (12.5, 13.5))).slopes_.items():
+            thin = full.thinned()
+            assert thin.weight.size <= 60 < full.weight.size
+            assert thin.moments() == pytest.approx(full.moments())
+            assert thin.chance() == pytest.approx(full.chance(), abs=0.002)
+            at = np.linspace(-4, 4, 201)[:, None] * SLOPE_SD[driver]
+            curves = [np.log(stats.norm.pdf(at, one.mean, one.sd) @ one.weight) for one in (full, thin)]
+            seen = (curves[0] - stats.norm.logpdf(at[:, 0], 0, SLOPE_SD[driver])) > -6
+            assert np.abs(curves[0] - curves[1])[seen].max() < 0.15

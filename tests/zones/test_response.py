@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lossmap.base.estimates import NOTHING, Estimate, SlopeEvidence
+from lossmap.base.estimates import MODERATE, NOTHING, STEPS, Estimate, SlopeEvidence
 from lossmap.base.settings import ZoneSettings
-from lossmap.zones.response import FOUND, MODERATE, STEPS, driver, found_sd
+from lossmap.zones.response import FOUND, driver, found_sd
 
 MANY = SlopeEvidence(
     name="speed",

@@ -1,0 +1,69 @@
+"""Fields are found wherever they lie, and their results read back row by row."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from lossmap.base.errors import ReadError
+from lossmap.read import field_folders, read_season_row
+
+
+def field(folder, *more):
+    """An empty field's folder with other files in it."""
+    folder.mkdir(parents=True)
+    for name in ("field.toml", *more):
+        (folder / name).touch()
+
+
+def test_fields_are_found_at_any_depth(tmp_path):
+    """By their paths, in order; a folder without facts is none."""
+    for place in ("b", "a/deep/down", "a/shallow"):
+        field(tmp_path / place)
+    (tmp_path / "c").mkdir()
+    assert list(field_folders(tmp_path)) == ["a/deep/down", "a/shallow", "b"]
+    assert field_folders(tmp_path)["b"] == tmp_path / "b"
+
+
+def test_links_are_followed_once(tmp_path):
+    """A link to a field elsewhere is one; a loop ends; a second way to a field is no second field."""
+    field(tmp_path / "elsewhere" / "creek")
+    (tmp_path / "farm" / "north").mkdir(parents=True)
+    (tmp_path / "farm" / "creek").symlink_to(tmp_path / "elsewhere" / "creek")
+    (tmp_path / "farm" / "loop").symlink_to(tmp_path / "farm")
+    (tmp_path / "farm" / "north" / "again").symlink_to(tmp_path / "elsewhere" / "creek")
+    (tmp_path / "farm" / "broken").symlink_to(tmp_path / "nowhere")
+    assert list(field_folders(tmp_path / "farm")) == ["creek"]
+
+
+def test_results_hidden_folders_and_those_left_out_are_not_searched(tmp_path):
+    """Nor what lies below them; a field's own folder is."""
+    for place in ("creek", "creek/inner", ".hidden/field", "out/field", "mapped/field"):
+        field(tmp_path / place)
+    (tmp_path / "mapped" / "run.toml").touch()
+    (tmp_path / "mapped" / "summary.json").touch()
+    assert list(field_folders(tmp_path, leave=(tmp_path / "out", tmp_path / "missing"))) == ["creek", "creek/inner"]
+
+
+def test_a_folder_itself_may_be_one(tmp_path):
+    """Its path is a dot."""
+    field(tmp_path / "creek")
+    assert list(field_folders(tmp_path / "creek")) == ["."]
+
+
+def test_broken_results_are_refused(tmp_path):
+    """No file, no JSON, another kind of JSON, a part missing: each names the file and what to do."""
+    with pytest.raises(ReadError, match=r"/summary.json: cannot be read \(No such file or directory\); map the field again"):
+        read_season_row(tmp_path)
+    for text in ("{", "[]", "[" * 100_000):
+        (tmp_path / "summary.json").write_text(text)
+        with pytest.raises(ReadError, match=r"/summary.json: is not what a map leaves \(.*\); map the field again"):
+            read_season_row(tmp_path)
+    (tmp_path / "summary.json").write_text("{}")
+    evidence = {"field_id": "a", "crop": "corn", "area_ha": 1.0, "stops": 1, "loss": {}, "drivers": {}, "factors": {}}
+    evidence |= {"mass_doubt": 0.0, "log_loss_sd": 0.0}
+    for outline in ({}, {"outline": None}, {"outline": {"type": "Polygon", "coordinates": [[[0, 0]]]}}):
+        (tmp_path / "evidence.json").write_text(json.dumps(evidence | outline))
+        with pytest.raises(ReadError, match="its results are not whole"):
+            read_season_row(tmp_path)
