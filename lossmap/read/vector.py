@@ -141,15 +141,13 @@ def _source(path: Path, where: str) -> str:
 
 
 def _sound(frame: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
-    """`frame`, whose text is text: Arrow hands on damaged bytes, and stumbles over them much later."""
-    for name in frame.columns:
-        if pd.api.types.is_string_dtype(frame[name].dtype):
-            try:
-                column = pa.Array.from_pandas(frame[name])
-            except (pa.ArrowInvalid, pa.ArrowTypeError):  # lists, tables and numbers in one column of JSON
-                frame[name] = frame[name].map(str, na_action="ignore").astype("str")
-                continue
-            column.validate(full=True)
+    """`frame`, whose text is text: Arrow hands on damaged bytes, and lists and tables in a cell, and others stumble over them later."""
+    for name in frame.columns.difference(_geometry_name(frame)):
+        column = frame[name]
+        if column.dtype == object and column.map(lambda value: isinstance(value, (list, dict, np.ndarray))).any():
+            frame[name] = column.map(str, na_action="ignore").astype("str")
+        elif pd.api.types.is_string_dtype(column.dtype):
+            pa.Array.from_pandas(column).validate(full=True)
     return frame
 
 

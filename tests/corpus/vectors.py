@@ -415,6 +415,17 @@ def _parquet() -> Iterator[Case]:
     }
     yield _made(kind, "places cut off", WRONG_DATA, "cannot be read as .parquet", path, lambda: table(broken, described))
     yield _made(kind, "lists in a column", DONE, "60 records", path, lambda: table({**plain, "odd": pa.array([[1, 2]] * COUNT)}))
+    passes = {"pass": pa.array([{"a": number} for number in range(COUNT)])}
+    yield _made(kind, "tables for passes", DONE, "60 records", path, lambda: table({**plain, **passes}))
+    yield _made(
+        kind,
+        "lists beside words that mean no value",
+        DONE,
+        "60 records",
+        path,
+        lambda: table({**plain, "pass": pa.array([[1, 2]] * COUNT)}),
+        keys='missing = ["x"]',
+    )
     yield _made(kind, "tables in a column", DONE, "60 records", path, lambda: table({**plain, "odd": pa.array([{"a": 1}] * COUNT)}))
     yield _made(
         kind,
