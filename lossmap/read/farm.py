@@ -47,6 +47,8 @@ def read_farm(path: Path) -> Farm:
     folder, file, where = facts_file(path, FACTS)
     if not file.is_file():
         found = "no such folder" if not path.exists() else "is not a farm.toml" if path.is_file() else "holds no farm.toml"
+        if (path / "field.toml").exists():
+            raise SettingsError(f"{path}: is a field (it holds field.toml), not a farm; run lossmap map on it")
         raise SettingsError(f"{path}: {found}; give a folder whose farm.toml has name, weather, [[field]], [[combine]] and [money.CROP]")
     facts = build(FarmFacts, read_toml(file, where), where)
     farm = Farm(folder, facts.name, (), _combines(facts), {}, facts.weather, facts.history)

@@ -123,6 +123,7 @@ def _row(of: RankedField, ranking: Ranking, days: int) -> dict[str, Any]:
         "usd_day": words.money_per_area.number(of.wait_usd_ha_day.mean),
         "usd_day_ends": words.money_per_area.ends(of.wait_usd_ha_day),
         "grain_day": words.loss.number(of.wait_kg_ha_day.mean),
+        "grain_day_ends": words.loss.ends(of.wait_kg_ha_day),
         "grain_unit": words.loss.unit,
         "usd_week": words.money_per_area.number(of.wait_usd_ha_week.mean),
         "usd_week_ends": words.money_per_area.ends(of.wait_usd_ha_week),
