@@ -105,7 +105,8 @@ def _jobs(folder: Path, settings: Settings, out: Path, target: Path, again: bool
         raise SettingsError(f"{folder}: no such folder; give the one that holds the fields")
     apart(folder, target)
     _ours(target)
-    found = field_folders(folder, leave=(out,))
+    # --out may be the folder itself: then only this season's own results are left alone
+    found = field_folders(folder, leave=(target if out == folder else out,))
     if not found:
         raise TooLittleData(
             f"{folder}: no field is in it (no folder with a field.toml, at any depth); give the folder that holds the fields"

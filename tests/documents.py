@@ -10,6 +10,8 @@ import sys
 import tempfile
 from pathlib import Path
 
+from PIL import Image
+
 from lossmap.pipelines.command import main
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -59,23 +61,33 @@ def example(text: str) -> str:
 
 
 def pictures() -> None:
-    """README's pictures, from the map and the count sheet themselves in headless Chromium."""
-    field = str(ROOT / "demo-fields" / _PICTURED)
+    """The pictures of both READMEs, from the pages themselves in headless Chromium."""
+    fields, price = ROOT / "demo-fields", 'report.price="11.00 USD/bu"'
     with tempfile.TemporaryDirectory() as folder:
-        printed("map", field, "--out", folder, "--quiet")
-        printed("stops", field, "--out", folder, "--quiet")
-        place = Path(folder) / _PICTURED
-        _picture((place / "map.html").as_uri(), (1200, 860), f"{_PICTURED}-map.png")
-        _picture(f"{(place / 'count-sheet.html').as_uri()}#stop=P1", (500, 1000), "count-sheet.png")
+        printed("season", str(fields), "--out", folder, "--quiet")
+        printed("stops", str(fields / _PICTURED), "--out", folder, "--quiet")
+        printed("rank", str(fields / "made-farm"), "--on", "2025-09-25", "--out", folder, "--quiet")
+        season = Path(folder) / fields.name
+        _picture((season / _PICTURED / "map.html").as_uri(), (1200, 860), f"{_PICTURED}-map.png")
+        _picture((season / _SHOWN / "map.html").as_uri(), (500, 1000), f"{_SHOWN}-phone.png")
+        _picture((season / "season.html").as_uri(), (1200, 1250), "season.png")
+        _picture((Path(folder) / "made-farm" / "ranking.html").as_uri(), (1200, 1250), "ranking.png")
+        _picture(f"{(Path(folder) / _PICTURED / 'count-sheet.html').as_uri()}#stop=P1", (500, 1000), "count-sheet.png")
+        printed("map", str(fields / _PICTURED), "--out", folder, "--set", price, "--quiet")
+        _picture((Path(folder) / _PICTURED / "report.html").as_uri(), (1200, 1250), f"{_PICTURED}-report.png")
 
 
 def _picture(address: str, size: tuple[int, int], name: str) -> None:
+    file = ROOT / "shared" / "pictures" / name
     with tempfile.TemporaryDirectory() as profile:
         command = ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--hide-scrollbars"]
         command += ["--disable-background-networking", "--disable-component-update", "--disable-sync", f"--user-data-dir={profile}"]
         command += [f"--window-size={size[0]},{size[1]}", "--virtual-time-budget=4000"]
-        command += [f"--screenshot={ROOT / 'shared' / 'pictures' / name}", address]
+        command += [f"--screenshot={file}", address]
         subprocess.run(command, check=True, stderr=subprocess.DEVNULL, stdout=subprocess.DEVNULL)
+    # the pages are flat colours: a palette takes a third of the bytes
+    with Image.open(file) as picture:
+        picture.convert("RGB").quantize(64).save(file, optimize=True)
 
 
 if __name__ == "__main__":

@@ -6,11 +6,15 @@ import os
 import re
 import subprocess
 import sys
+import tomllib
 
 import pytest
 
 from documents import example, renewed
+from lossmap.base.field import FieldFacts
+from lossmap.base.settings import build
 from lossmap.base.tables import FLAGS
+from lossmap.read import read_counts, read_field
 
 
 def test_readme_shows_what_the_commands_print(root):
@@ -41,6 +45,39 @@ def test_every_link_leads_somewhere(root):
         file = root / name
         for target in re.findall(r"\]\((?!https?:|#)([^)]+)\)", file.read_text()):
             assert (file.parent / target).exists(), f"{name}: {target}"
+
+
+def test_pictures_stay_small(root):
+    """Whoever clones the repository carries each picture for good."""
+    large = {path.name: path.stat().st_size for path in (root / "shared" / "pictures").iterdir() if path.stat().st_size > 150_000}
+    assert large == {}
+
+
+def blocks_of(text, kind):
+    """The fenced blocks of one kind."""
+    return re.findall(rf"```{kind}\n(.*?)```", text, re.DOTALL)
+
+
+def test_the_facts_shown_are_facts(root):
+    """Every field.toml and part of one in README is read as it stands."""
+    texts = [text for text in blocks_of((root / "README.md").read_text(), "toml") if "[[points]]" in text]
+    assert len(texts) == 2
+    for text in texts:
+        given = {"name": "x", "crop": "corn", "header_width": "30 ft"} | tomllib.loads(text)
+        assert build(FieldFacts, given, "README").counts
+
+
+def test_the_lists_shown_are_lists(root, field_folder):
+    """Both layouts of counts in README are read, and stop 1 is the same in both."""
+    tables = []
+    for text in blocks_of((root / "README.md").read_text(), "csv"):
+        folder = field_folder(counts=text)
+        file = folder / "field.toml"
+        file.write_text(file.read_text().replace('path = "counts.csv"', 'path = "counts.csv"\nframe = "1 ft2"\nframes = 4'))
+        counts = read_counts(read_field(folder))
+        tables.append(counts.loc[counts["stop_id"] == "1", ["position", "seeds", "frame_m2"]].reset_index(drop=True))
+    assert tables[0].equals(tables[1])
+    assert len(tables[0]) == 3
 
 
 def test_nothing_names_this_machine(root):

@@ -98,7 +98,7 @@ class FarmFacts(Strict):
     dryer: str | None = None
     field: tuple[StandingFacts, ...] = pydantic.Field(min_length=1, max_length=5000)
     combine: tuple[CombineFacts, ...] = pydantic.Field(min_length=1, max_length=500)
-    money: dict[str, MoneyFacts]
+    money: dict[str, MoneyFacts] = pydantic.Field(examples=['[money.corn] with price = "4.20 USD/bu"'])
 
     @pydantic.field_validator("history", mode="before")
     @classmethod

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from dataclasses import field as dataclass_field
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, TypeVar
 
 import geopandas as gpd
 import pydantic
@@ -21,8 +21,23 @@ from lossmap.base.logloss import Typical
 from lossmap.base.reference import Crop
 from lossmap.base.season import DriverEvidence
 from lossmap.base.settings import Day, Metres, Settings, Strict, Typed
+from lossmap.base.tables import POSITIONS
 
-__all__ = ["MEASURED", "ROLES", "Cleaning", "ColumnChoice", "CountsFile", "Field", "FieldFacts", "FieldMap", "PointsFile", "file_inside"]
+__all__ = [
+    "COUNT_ROLES",
+    "MEASURED",
+    "ROLES",
+    "Cleaning",
+    "ColumnChoice",
+    "CountsFile",
+    "Field",
+    "FieldFacts",
+    "FieldMap",
+    "PointsFile",
+    "file_inside",
+]
+
+Chosen = TypeVar("Chosen")
 
 #: What a column of a points file can be, with the SI unit it is turned into ("" = no unit).
 ROLES: dict[str, str] = {
@@ -46,6 +61,12 @@ ROLES: dict[str, str] = {
     "elevation": "m",
 }
 
+
+#: What a column of a list of counts can be; a position's own column holds the seeds counted there.
+COUNT_ROLES: tuple[str, ...] = (
+    *("stop", "longitude", "latitude", "easting", "northing", "time", "position", "seeds", "grams", "ears", "grams_per_ear"),
+    *("frame", "frames", "note", *POSITIONS),
+)
 
 #: Column of POINTS that holds a measured role.
 MEASURED: dict[str, str] = {
@@ -72,6 +93,13 @@ def _choice(value: Any) -> Any:
     return {"column": value} if isinstance(value, str) else value
 
 
+def _only_roles(columns: dict[str, Chosen], roles: Collection[str]) -> dict[str, Chosen]:
+    wrong = sorted(set(columns) - set(roles))
+    if wrong:
+        raise ValueError(f"{shown(wrong[0])} is no role; the roles are {', '.join(roles)}")
+    return columns
+
+
 class PointsFile(Strict):
     """One log of one machine."""
 
@@ -86,29 +114,34 @@ class PointsFile(Strict):
     @pydantic.field_validator("columns")
     @classmethod
     def _known_roles(cls, columns: dict[str, ColumnChoice]) -> dict[str, ColumnChoice]:
-        wrong = sorted(set(columns) - set(ROLES))
-        if wrong:
-            raise ValueError(f"{shown(wrong[0])} is no role; the roles are {', '.join(ROLES)}")
-        return columns
+        return _only_roles(columns, ROLES)
 
 
 class CountsFile(Strict):
-    """One list of counts."""
+    """One list of counts; `frame` (area of one frame) and `frames` (how many were summed) stand in for columns it lacks."""
 
     path: str
     crs: str | None = None
     layer: str | None = None
     missing: tuple[str, ...] = ()
+    frame: Annotated[float, Typed("m2")] | None = pydantic.Field(None, gt=0, le=1000)
+    frames: int = pydantic.Field(1, ge=1, le=1000)
+    columns: dict[str, str] = pydantic.Field(default_factory=dict)
+
+    @pydantic.field_validator("columns")
+    @classmethod
+    def _known_roles(cls, columns: dict[str, str]) -> dict[str, str]:
+        return _only_roles(columns, COUNT_ROLES)
 
 
 class FieldFacts(Strict):
     """What stands in ``field.toml`` (contract, part 2)."""
 
-    name: str
-    crop: str
+    name: str = pydantic.Field(examples=['name = "Creek piece"'])
+    crop: str = pydantic.Field(examples=['crop = "corn"'])
     harvested_on: Day | None = None
     boundary: str | None = None
-    header_width: Metres = pydantic.Field(ge=0.5, le=30)
+    header_width: Metres = pydantic.Field(ge=0.5, le=30, examples=['header_width = "30 ft"'])
     discharge_width: Metres | None = pydantic.Field(None, ge=0.3, le=40)
     header: str | None = None
     machine: str | None = None

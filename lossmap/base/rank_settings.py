@@ -84,7 +84,7 @@ class PageSettings(Strict):
 
 
 class RankSettings(Strict):
-    """All of them."""
+    """Every choice of an order of harvest; ``RankSettings()`` holds the defaults."""
 
     rng_seed: int = pydantic.Field(1, ge=0, le=2**32 - 1, description="same seed, same bytes")
     years: YearSettings = YearSettings()

@@ -318,7 +318,7 @@ class ReportSettings(Strict):
 
 
 class Settings(Strict):
-    """All of them."""
+    """Every choice of a map, of a plan of stops and of a season; ``Settings()`` holds the defaults, `read_settings` reads others."""
 
     rng_seed: int = Field(1, ge=0, le=2**32 - 1, description="same seed, same bytes")
     grid: GridSettings = GridSettings()
@@ -367,7 +367,9 @@ def _fault(model: type[pydantic.BaseModel], fault: Mapping[str, Any]) -> str:
         known = _keys_at(model, place[:-1])
         return f"{name}: no such key; {near(str(place[-1]), known)}"
     if fault["type"] == "missing":
-        return f"{name}: is missing; add it"
+        entry = _entry_at(model, place)
+        example = f", for example {entry.examples[0]}" if entry is not None and entry.examples else ""
+        return f"{name}: is missing; add it{example}"
     if fault["type"] == "value_error":
         return f"{name}: {fault['msg'].removeprefix('Value error, ')}"
     if fault["type"] in _BOUNDS:

@@ -188,7 +188,10 @@ def _field_faults(field: StandingField, on: datetime.date) -> list[str]:
     if field.matured_on is not None and field.matured_on > on:
         faults.append(f"{field.name}: matured_on {field.matured_on} lies after the day of the plan ({on}); correct it, or leave it out")
     if (on - field.readings[-1].on).days > 120:
-        faults.append(f"{field.name}: its last reading is of {field.readings[-1].on}, more than 120 days before {on}; measure it")
+        faults.append(
+            f"{field.name}: its last reading is of {field.readings[-1].on}, more than 120 days before {on}; "
+            "measure it, or give another --on"
+        )
     return faults
 
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
 
-from lossmap.base.errors import ReadError, SettingsError, shown
+from lossmap.base.errors import ReadError, SettingsError, near, shown
 from lossmap.base.field import CountsFile, Field
 from lossmap.base.grid import Floats
 from lossmap.base.tables import COUNTS, POSITIONS
@@ -74,20 +75,36 @@ def read_counts(field: Field) -> gpd.GeoDataFrame:
 
 
 def _list(field: Field, part: CountsFile) -> gpd.GeoDataFrame:
-    where = f"{field.id}/{part.path}"
-    raw = read_raw(field.file(part.path), where, part.layer, part.missing)
-    columns = _columns(raw)
+    raw = read_raw(field.file(part.path), f"{field.id}/{part.path}", part.layer, part.missing)
+    columns = _columns(raw, part)
+    at_positions = {position: columns.pop(position) for position in POSITIONS if position in columns}
+    if not at_positions:
+        return _table(raw, columns, part, _positions(raw, columns["position"]))
+    # a row a stop, its positions side by side: a list for each of them, without the boxes left empty
+    rows = len(raw.columns)
+    tables = [
+        _table(raw, {**columns, "seeds": at}, part, pd.Series([position] * rows, dtype="str")) for position, at in at_positions.items()
+    ]
+    counted = pd.concat([table[table["seeds"].notna()] for table in tables], ignore_index=True)
+    if counted.empty:
+        raise ReadError(
+            f"{raw.where}: holds no count in {shown(', '.join(at_positions.values()))}; fill in what was counted, 0 where nothing lay"
+        )
+    return counted
+
+
+def _table(raw: Raw, columns: dict[str, str], part: CountsFile, positions: pd.Series) -> gpd.GeoDataFrame:
     lon, lat = _places(raw, columns, part.crs)
     rows = len(raw.columns)
-    frames = _number(raw, columns.get("frames"), rows, 1.0)
+    frames = _number(raw, columns.get("frames"), rows, float(part.frames))
     table = {
         "stop_id": _stop_ids(raw, columns.get("stop")),
-        "position": _positions(raw, columns["position"]),
+        "position": positions,
         "seeds": _number(raw, columns.get("seeds"), rows),
         "grams": _number(raw, columns.get("grams"), rows),
         "ears": _number(raw, columns.get("ears"), rows),
         "grams_per_ear": _number(raw, columns.get("grams_per_ear"), rows),
-        "frame_m2": _frame_m2(raw, columns["frame"]) * frames,
+        "frame_m2": (_frame_m2(raw, columns["frame"]) if "frame" in columns else np.full(rows, part.frame)) * frames,
         "frames": frames,
         "note": _text(raw, columns.get("note"), rows),
     }
@@ -95,29 +112,55 @@ def _list(field: Field, part: CountsFile) -> gpd.GeoDataFrame:
         when = read_times(raw, columns["time"]).when
         if when is not None:
             table["time"] = when
-    _sensible(raw, table)
+    _sensible(raw, table, may_be_blank="position" not in columns)
     return checked(gpd.GeoDataFrame(table, geometry=shapely.points(lon, lat), crs="EPSG:4326"), COUNTS, raw)
 
 
-def _columns(raw: Raw) -> dict[str, str]:
-    """Role to column; the words of a role are tried in order, the first that stands in the file wins."""
-    said = {header_words(str(column)): str(column) for column in reversed(raw.columns.columns)}
-    found = {}
-    for role, words in _WORDS.items():
-        for word in words:
-            if word in said:
-                found[role] = said[word]
-                break
-    faults = []
-    if "position" not in found:
-        faults.append(f"no column says the position ({', '.join(POSITIONS)}); add one named position")
-    if not {"seeds", "grams", "ears"} & found.keys():
-        faults.append("no column holds seeds, grams or ears; add one named seeds")
-    if "frame" not in found:
-        faults.append("no column says the frame's area; add one named frame_ft2 or frame_m2")
+def _columns(raw: Raw, part: CountsFile) -> dict[str, str]:
+    """Role to column: the owner's choice, else by words, tried in order; the first that stands in the file wins."""
+    names = [str(column) for column in raw.columns.columns]
+    said = {header_words(column): column for column in reversed(names) if column not in part.columns.values()}
+    found = {role: next((said[word] for word in words if word in said), "") for role, words in _WORDS.items()}
+    found |= part.columns
+    found = {role: column for role, column in found.items() if column}
+    if not {"position", "seeds", "grams", "ears"} & found.keys():
+        found |= _side_by_side(said)
+    faults = [
+        f"[counts.columns] {role} names column {shown(column)}, which the file has not; {near(column, names)}"
+        for role, column in found.items()
+        if column not in names
+    ]
+    faults = [f"{raw.where}: {fault}" for fault in (faults or _lacking(found, part))]
     if faults:
-        raise ReadError("\n".join(f"{raw.where}: {fault}" for fault in faults))
+        raise ReadError("\n".join(faults))
     return found
+
+
+def _side_by_side(said: Mapping[str, str]) -> dict[str, str]:
+    """Position to the column of the seeds counted there, "Kernels behind header" or just "header"."""
+    bare = {" ".join(word for word in words.split() if word not in _WORDS["seeds"]): column for words, column in said.items()}
+    found = {position: next((bare[word] for word in words if word in bare), "") for position, words in _POSITIONS.items()}
+    return {position: column for position, column in found.items() if column}
+
+
+def _lacking(found: Mapping[str, str], part: CountsFile) -> list[str]:
+    """What a list of counts must say and this one does not; all of it."""
+    faults = []
+    wide = found.keys() & set(POSITIONS)
+    if "position" not in found and not wide:
+        faults.append(
+            f"no column says the position ({', '.join(POSITIONS)}); add one named position, or name one for the seeds of each position, "
+            'under [counts.columns], for example behind_combine = "..."'
+        )
+    if wide and (clash := sorted({"position", "seeds", "grams", "ears"} & found.keys())):
+        faults.append(f"has {clash[0]} beside columns of single positions ({', '.join(sorted(wide))}); keep one of the two layouts")
+    if not {"seeds", "grams", "ears"} & found.keys() and not wide:
+        faults.append('no column holds seeds, grams or ears; add one named seeds, or write seeds = "..." under [counts.columns]')
+    if "frame" not in found and part.frame is None:
+        faults.append(
+            'no column says the frame\'s area; add one named frame_ft2 or frame_m2, or set frame = "1 ft2" beside path in field.toml'
+        )
+    return faults
 
 
 def _places(raw: Raw, columns: dict[str, str], crs: str | None) -> tuple[Floats, Floats]:
@@ -126,6 +169,9 @@ def _places(raw: Raw, columns: dict[str, str], crs: str | None) -> tuple[Floats,
         for role, unit in (("longitude", "deg"), ("latitude", "deg"), ("easting", "m"), ("northing", "m"))
         if role in columns and not (role in ("easting", "northing") and {"longitude", "latitude"} <= columns.keys())
     }
+    if raw.x is None and not any({*pair} <= roles.keys() for pair in (("longitude", "latitude"), ("easting", "northing"))):
+        names = shown(", ".join(str(name) for name in raw.columns.columns), 160)
+        raise ReadError(f"{raw.where}: no columns say where the stops lie (columns {names}); add longitude and latitude in degrees")
     longitude, latitude = degrees_of(*places_of(raw, roles, crs))
     lost = np.flatnonzero(~(np.isfinite(longitude) & np.isfinite(latitude)))
     if lost.size:
@@ -204,13 +250,13 @@ def _frame_m2(raw: Raw, column: str) -> Floats:
     return areas
 
 
-def _sensible(raw: Raw, table: dict[str, object]) -> None:
+def _sensible(raw: Raw, table: dict[str, object], may_be_blank: bool) -> None:
     """Refuse what no counter can have seen; all faults of the file in one message."""
     seeds, grams, ears = (np.asarray(table[name], float) for name in ("seeds", "grams", "ears"))
     frame, frames = np.asarray(table["frame_m2"], float), np.asarray(table["frames"], float)
     checks = [
         ("a count below zero", (seeds < 0) | (grams < 0) | (ears < 0)),
-        ("neither seeds, grams nor ears", np.isnan(seeds) & np.isnan(grams) & np.isnan(ears)),
+        ("neither seeds, grams nor ears", np.isnan(seeds) & np.isnan(grams) & np.isnan(ears) & (not may_be_blank)),
         ("both seeds and grams (one is the other again)", np.isfinite(seeds) & np.isfinite(grams)),
         ("no frame area above zero", ~(frame > 0)),
         ("fewer than one frame", ~(frames >= 1)),

@@ -130,6 +130,10 @@ def _nothing_there(path: Path) -> str:
         return "no such folder; give the folder that holds field.toml"
     if path.is_file():
         return "is not a field.toml; give the folder that holds one"
+    if (path / "farm.toml").exists():
+        return "is a farm (it holds farm.toml), not a field; run lossmap rank on it"
+    if inner := sorted(path.glob(f"*/{FACTS}"))[:1]:
+        return f"holds no field.toml, but {shown(inner[0].parent.name)} in it does; give that folder, or run lossmap season on this one"
     return "holds no field.toml; write one with at least name, crop, header_width, [[points]] and [[counts]]"
 
 
@@ -147,7 +151,8 @@ def read_toml(file: Path, where: str) -> dict[str, Any]:
             raise SettingsError(f"{where}: is larger than {MOST_BYTES / 1e6:g} MB, which no such file is; give the right file")
         return tomllib.loads(content.decode("utf-8-sig").replace("\r\n", "\n"))
     except tomllib.TOMLDecodeError as fault:
-        raise SettingsError(f"{where}: is not TOML ({fault}); texts stand in quotes") from fault
+        slash = " and a path has / between its folders, not a backslash" if "scape" in str(fault) or "hex" in str(fault) else ""
+        raise SettingsError(f"{where}: is not TOML ({fault}); texts stand in quotes{slash}") from fault
     except SettingsError:
         raise
     except UnicodeDecodeError as fault:

@@ -47,6 +47,8 @@ def read_farm(path: Path) -> Farm:
     folder, file, where = facts_file(path, FACTS)
     if not is_file(file):
         found = "no such folder" if not path.exists() else "is not a farm.toml" if path.is_file() else "holds no farm.toml"
+        if (path / "field.toml").exists():
+            raise SettingsError(f"{shown(path, 200)}: is a field (it holds field.toml), not a farm; run lossmap map on it")
         raise SettingsError(
             f"{shown(path, 200)}: {found}; give a folder whose farm.toml has name, weather, [[field]], [[combine]] and [money.CROP]"
         )

@@ -162,12 +162,14 @@ def _log(field: Field, part: PointsFile, number: int) -> PointsRead:
     if times.when is not None:
         columns["time"] = times.when
     columns["interval_s"] = _interval(columns, times, part)
-    columns["width_m"], unlike = _width(columns, field)
+    width_m, unlike = _width(columns, field)
+    columns["width_m"] = width_m
     notes += (
         [f"{raw.where}: the header's width is taken where the log's lies beyond {WIDEST_M:g} m (in {unlike:,} of {len(x):,} records)"]
         if unlike
         else []
     )
+    notes += _unlike_header(raw.where, width_m, field)
     if "record" in roles:
         columns["record"] = column_numbers(raw, roles["record"].column, MOST_RECORD)
     if "work" in roles:
@@ -220,6 +222,14 @@ def _width(columns: dict[str, object], field: Field) -> tuple[Floats, int]:
         return np.where(np.isnan(logged) | wider, field.facts.header_width, logged), int(wider.sum())
     length = len(next(iter(columns.values())))  # type: ignore[arg-type]
     return np.full(length, field.facts.header_width), 0
+
+
+def _unlike_header(where: str, width_m: Floats, field: Field) -> list[str]:
+    """A log cut by quite another header than field.toml says: a slip of feet and metres, or of the field."""
+    said_m, usual_m = field.facts.header_width, float(np.median(width_m)) if len(width_m) else 0.0
+    if 0.75 <= usual_m / said_m <= 4 / 3:
+        return []
+    return [f"{where}: was mostly logged {usual_m:.2f} m wide, but header_width is {said_m:.2f} m in field.toml; one of them is wrong"]
 
 
 def _work(raw: Raw, role: Detected) -> Floats:

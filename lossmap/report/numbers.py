@@ -127,7 +127,8 @@ def seeds_line(field_map: FieldMap, words: Words) -> str:
     thousand = f"{mass.mean:.3g} g a thousand ({mass.low:.3g} to {mass.high:.3g})"
     counted = field_map.loss_by_counting
     apart = ""
-    if counted and mass.high > mass.low:
+    # with the seed weighed there is nothing left to say
+    if counted and mass.high > mass.low and words.loss.ends(counted) != words.loss.ends(total):
         span = f"{words.loss.number(counted.low)} to {words.loss.text(counted.high)}"
         apart = f" Were the mass of a seed known, counting alone would leave {span}."
     return f"On the ground that is {words.seeds.interval(seeds)}, at {thousand}.{apart}"

@@ -120,13 +120,14 @@ def _row(of: RankedField, ranking: Ranking, days: int) -> dict[str, Any]:
         "moisture_now": words.moisture.number(of.moisture_now_pct.mean),
         "moisture": words.moisture.text(of.moisture_pct.mean),
         "moisture_ends": words.moisture.ends(of.moisture_pct),
-        "usd_day": words.money_per_area.number(of.wait_usd_ha_day.mean),
-        "usd_day_ends": words.money_per_area.ends(of.wait_usd_ha_day),
+        "usd_day": words.waiting.number(of.wait_usd_ha_day.mean),
+        "usd_day_ends": words.waiting.ends(of.wait_usd_ha_day),
         "grain_day": words.loss.number(of.wait_kg_ha_day.mean),
+        "grain_day_ends": words.loss.ends(of.wait_kg_ha_day),
         "grain_unit": words.loss.unit,
-        "usd_week": words.money_per_area.number(of.wait_usd_ha_week.mean),
-        "usd_week_ends": words.money_per_area.ends(of.wait_usd_ha_week),
-        "money_unit": words.money_per_area.unit,
+        "usd_week": words.waiting.number(of.wait_usd_ha_week.mean),
+        "usd_week_ends": words.waiting.ends(of.wait_usd_ha_week),
+        "money_unit": words.waiting.unit,
         "label": of.before.label if of.before else "",
         "pair": pair_line(of),
         "gain": words.money.interval(of.before.gain_usd) if of.before else "",
@@ -160,11 +161,11 @@ def _curve(of: RankedField, ranking: Ranking) -> dict[str, Any]:
         "points": points,
         "band": (f"{_PAD + early * across:.1f}", f"{max((late - early) * across, 2):.1f}"),
         "at": f"{_PAD + at * across:.1f}",
-        "top": words.money_per_area.text(most),
+        "top": words.waiting.text(most),
         "last": short_day(last),
         "best": short_day(of.best_on),
         "said": f"best {short_day(of.best_on)}, planned {short_day(of.cut_on)}; "
-        f"top edge {words.money_per_area.text(most)}, right edge {short_day(last)}",
+        f"top edge {words.waiting.text(most)}, right edge {short_day(last)}",
     }
 
 

@@ -73,17 +73,17 @@ def headline(ranking: Ranking) -> tuple[str, str]:
         saved = first.curve_usd_ha[0] - first.curve_usd_ha[min(ahead, len(first.curve_usd_ha) - 1)]
         return (
             f"Wait until about {short_day(first.cut_on)}, then go to {field}.",
-            f"Cut today it would bring {words.money_per_area.text(saved)} less than then; no other field is worth more today.",
+            f"Cut today it would bring {words.waiting.text(saved)} less than then; no other field is worth more today.",
         )
     head = f"Go to {field}."
     usd, grain = first.wait_usd_ha_day, first.wait_kg_ha_day
     if usd.mean <= 0:
         return (
             head,
-            f"Waiting there until tomorrow would still pay: {words.money_per_area.interval(_negative(usd))}; others need the hours later.",
+            f"Waiting there until tomorrow would still pay: {words.waiting.interval(_negative(usd))}; others need the hours later.",
         )
     loses = "" if grain.mean <= 0 else f", {words.loss.interval(grain)} of grain"
-    return head, f"A day of waiting there costs {words.money_per_area.interval(usd)}{loses}."
+    return head, f"A day of waiting there costs {words.waiting.interval(usd)}{loses}."
 
 
 def _negative(estimate: Estimate) -> Estimate:
@@ -110,10 +110,10 @@ def why(of: RankedField, ranking: Ranking) -> str:
     costs = _largest({said[name][0]: value for name, value in parts.items() if value > 0})
     brings = _largest({said[name][1]: -value for name, value in parts.items() if value < 0 and said[name][1]})
     if week.mean >= 0:
-        text = f"A week of waiting costs {words.money_per_area.interval(week)}: {_listed(costs)}"
+        text = f"A week of waiting costs {words.waiting.interval(week)}: {_listed(costs)}"
         text += f"; {_listed(brings)} {'gives' if len(brings) == 1 else 'give'} some back" if brings else ""
     else:
-        text = f"A week of waiting pays {words.money_per_area.interval(_negative(week))}: {_listed(brings) or 'it dries'}"
+        text = f"A week of waiting pays {words.waiting.interval(_negative(week))}: {_listed(brings) or 'it dries'}"
         text += f"; {_listed(costs)} {'takes' if len(costs) == 1 else 'take'} some" if costs else ""
     stalks = of.field.standability
     pushed = "" if stalks is None or stalks < 2 else f" {plain(stalks, 0 if float(stalks).is_integer() else 1)} stalks of 10 fail a push."
@@ -154,7 +154,7 @@ def gain_lines(ranking: Ranking) -> list[str]:
         if abs(gain.usd.mean) < 1:
             out.append(f"{gain.rule.capitalize()} is this same order, or as good.")
             continue
-        per_area = words.money_per_area.text(gain.usd.mean / area)
+        per_area = words.waiting.text(gain.usd.mean / area)
         as_good = f"; it does as well in {plain(100 * gain.rule_as_good, 0)} of 100 seasons"
         out.append(f"{gain.rule.capitalize()} costs {words.money.interval(gain.usd)} more on the farm, {per_area}{as_good}.")
     return out

@@ -51,11 +51,19 @@ def _field(number: int, row: dict[Any, Any], season: Season) -> dict[str, Any]:
         "crop": words.crop.name.replace("_", " "),
         "area": words.area.text(float(row["area_ha"])),
         "loss": _apart(words.loss, loss),
-        "share": _apart(words.percent, _in_proportion(float(row["total_pct"]), loss)),
+        "share": _apart(words.percent, _of_yield(float(row["total_pct"]), loss)),
         "grain": _apart(words.grain, loss.times(float(row["area_ha"]))),
         "money": _apart(words.money, money) if season.settings.report.price is not None else None,
         "verdicts": [(DRIVER_WORDS[name], _verdict(row[f"{name}_verdict"], row[f"{name}_rests_on"])) for name in DRIVER_WORDS],
     }
+
+
+def _of_yield(share_pct: float, loss: Estimate) -> Estimate:
+    """The share of the total yield, which grows with the loss: by the same ends as on the field's own pages."""
+    if not (loss and loss.mean > 0 and 0 < share_pct < 100):
+        return NOTHING
+    harvested_kg_ha = loss.mean * (100 / share_pct - 1)
+    return Estimate(*(100 * end / (harvested_kg_ha + end) for end in (loss.mean, loss.low, loss.high)))
 
 
 def _in_proportion(value: float, loss: Estimate) -> Estimate:

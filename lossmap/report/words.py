@@ -177,6 +177,11 @@ class Words:
         return Scale(1 / factor("ha", "ac"), "USD/ac", 3, 2) if self.us else Scale(1.0, "USD/ha", 3, 2)
 
     @property
+    def waiting(self) -> Scale:
+        """What waiting costs, from USD/ha: weather to come leaves it no third figure."""
+        return dataclasses.replace(self.money_per_area, significant=2, most=1)
+
+    @property
     def money(self) -> Scale:
         """Money, from USD."""
         return Scale(1.0, "USD", 3, 0)

@@ -81,7 +81,8 @@ def test_a_field_that_was_cut_is_gone():
         ),
         (
             {"readings": (Reading(days(-130), 20.0),)},
-            "made-farm/farm.toml: {name}: its last reading is of 2025-05-18, more than 120 days before 2025-09-25; measure it",
+            "made-farm/farm.toml: {name}: its last reading is of 2025-05-18, more than 120 days before 2025-09-25; "
+            "measure it, or give another --on",
         ),
     ],
 )

@@ -286,6 +286,14 @@ def test_results_inside_the_folder_are_not_searched(tmp_path):
     assert list(rows(folder / "out" / "farm").index) == ["hill"]
 
 
+def test_results_may_go_into_the_folder_itself(tmp_path):
+    """`--out` is the folder of the fields: they are found, the results are not taken for fields, and a second run finds the same."""
+    folder = plant(tmp_path / "farm", "hill")
+    for _ in range(2):
+        map_season(folder, Settings(), folder, cores=0)
+        assert list(rows(folder / "farm").index) == ["hill"]
+
+
 def test_a_folder_without_fields_is_refused(tmp_path):
     """None, a field itself, no folder: each with what to give."""
     (tmp_path / "empty").mkdir()

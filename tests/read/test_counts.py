@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import pytest
 
-from lossmap.base.errors import ReadError
+from lossmap.base.errors import ReadError, SettingsError
 from lossmap.read import read_counts, read_field
 
 HEAD = "stop,longitude,latitude,position,seeds,frame_ft2,frames\n"
@@ -118,3 +118,101 @@ def test_notes_stay_letter_for_letter(field_folder):
         field_folder, HEAD.replace("frames", "frames,note") + f'1,-93.6,41.9,rear,3,1,1,"{note.replace(chr(34), chr(34) * 2)}"\n'
     )
     assert table["note"].iloc[0] == note
+
+
+def facts(folder, keys):
+    """The field of the folder, with more keys under its [[counts]]."""
+    file = folder / "field.toml"
+    file.write_text(file.read_text().replace('path = "counts.csv"', f'path = "counts.csv"\n{keys}'))
+    return read_field(folder)
+
+
+WIDE = "stop,lat,lon,Before header,Kernels behind header,behind combine\nA,41.9,-93.6,3,20,31\nB,41.91,-93.6,,22,0\n"
+
+
+def test_positions_may_stand_side_by_side(field_folder):
+    """A row a stop, as people type it into a spreadsheet: an empty box is no count, a nought is one."""
+    table = read_counts(facts(field_folder(counts=WIDE), 'frame = "1 ft2"\nframes = 4'))
+    found = {(stop, position): seeds for stop, position, seeds in zip(table["stop_id"], table["position"], table["seeds"], strict=True)}
+    assert found == {
+        ("A", "before_header"): 3,
+        ("A", "behind_header"): 20,
+        ("A", "behind_combine"): 31,
+        ("B", "behind_header"): 22,
+        ("B", "behind_combine"): 0,
+    }
+    assert table["frame_m2"].tolist() == pytest.approx([4 * 0.09290304] * 5)
+
+
+def test_side_by_side_is_one_below_the_other(field_folder):
+    """Both layouts of the same counts make the same table."""
+    long = "stop,lat,lon,position,seeds,frame_ft2\nA,41.9,-93.6,pre,3,1\nA,41.9,-93.6,header,20,1\nA,41.9,-93.6,rear,31,1\n"
+    wide = "stop,lat,lon,pre,header,rear,frame_ft2\nA,41.9,-93.6,3,20,31,1\n"
+    assert counts(field_folder, long).equals(counts(field_folder, wide))
+
+
+def test_the_machine_beside_its_counts(field_folder):
+    """A column that only may be a position gives way to the one that is."""
+    text = "stop,lat,lon,behind combine,machine,frame_ft2\nA,41.9,-93.6,31,red,1\n"
+    assert counts(field_folder, text)["seeds"].tolist() == [31]
+
+
+def test_columns_in_a_language_of_ones_own(field_folder):
+    """[counts.columns] gives each role its column, in either layout; a position's word is still the trade's."""
+    text = "Punkt;Breite;Laenge;Wo;Koerner\n1;41,9;-93,6;rear;9\n"
+    keys = 'frame = "0.25 m2"\n[counts.columns]\nstop = "Punkt"\nlatitude = "Breite"\nlongitude = "Laenge"\n'
+    table = read_counts(facts(field_folder(counts=text), keys + 'position = "Wo"\nseeds = "Koerner"'))
+    assert (table["seeds"].iloc[0], table["position"].iloc[0], table["frame_m2"].iloc[0]) == (9, "behind_combine", 0.25)
+    again = read_counts(facts(field_folder(counts="Punkt;Breite;Laenge;hinten\n1;41,9;-93,6;9\n"), keys + 'behind_combine = "hinten"'))
+    assert (again["seeds"].iloc[0], again["position"].iloc[0]) == (9, "behind_combine")
+
+
+@pytest.mark.parametrize(
+    ("text", "keys", "message"),
+    [
+        (
+            WIDE,
+            "",
+            'no column says the frame\'s area; add one named frame_ft2 or frame_m2, or set frame = "1 ft2" beside path in field.toml',
+        ),
+        (WIDE.replace("31", "-31"), 'frame = "1 ft2"', "row 2: has a count below zero"),
+        (
+            WIDE.replace("stop", "Punkt"),
+            'frame = "1 ft2"\n[counts.columns]\nstop = "Punk"',
+            "stop names column Punk, which the file has not",
+        ),
+        (
+            WIDE,
+            'frame = "1 ft2"\n[counts.columns]\nseeds = "behind combine"\nbefore_header = "Before header"',
+            "has seeds beside columns of single positions (before_header); keep one of the two layouts",
+        ),
+        ("stop,lat,lon,header,rear\nA,41.9,-93.6,,\n", 'frame = "1 ft2"', "holds no count in header, rear; fill in what was counted"),
+        (
+            "stop,position,seeds,frame_ft2\n1,rear,3,1\n",
+            "",
+            "no columns say where the stops lie (columns stop, position, seeds, frame_ft2)",
+        ),
+        ("Wo,n\nrear,1\n", "", 'no column holds seeds, grams or ears; add one named seeds, or write seeds = "..." under [counts.columns]'),
+    ],
+)
+def test_what_a_list_lacks_is_asked_for(field_folder, text, keys, message):
+    """The line to write stands in the refusal."""
+    with pytest.raises(ReadError) as refused:
+        read_counts(facts(field_folder(counts=text), keys))
+    assert message in str(refused.value)
+
+
+@pytest.mark.parametrize(
+    ("keys", "message"),
+    [
+        ('[counts.columns]\nkoerner = "seeds"', "koerner is no role; the roles are stop, longitude"),
+        ('frame = "1 ft"', '"ft" cannot be turned into m2; write for example "1 ft2"'),
+        ("frame = 1", 'is not a number with a unit; write for example "1 ft2"'),
+        ("frames = 0", "must be 1 to 1,000"),
+    ],
+)
+def test_facts_of_a_list_that_cannot_be(field_folder, keys, message):
+    """Misspelt roles, areas that are none and frames below one are refused with field.toml's name."""
+    with pytest.raises(SettingsError) as refused:
+        facts(field_folder(), keys)
+    assert message in str(refused.value)

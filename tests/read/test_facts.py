@@ -135,6 +135,39 @@ def test_no_folder_and_no_facts(tmp_path):
         read_field(tmp_path)
 
 
+def test_a_farm_or_a_season_taken_for_a_field(field_folder, tmp_path):
+    """Whoever gives a farm's folder, or one full of fields, is told the command for it."""
+    with pytest.raises(
+        SettingsError, match="holds no field.toml, but creek in it does; give that folder, or run lossmap season on this one"
+    ):
+        read_field(field_folder().parent)
+    (tmp_path / "farm.toml").write_text("")
+    with pytest.raises(SettingsError, match=r"is a farm \(it holds farm.toml\), not a field; run lossmap rank on it"):
+        read_field(tmp_path)
+
+
+@pytest.mark.parametrize("path", [r"C:\Users\me\log.csv", r"logs\my.csv"])
+def test_a_path_with_backslashes(field_folder, path):
+    """What a path copied from a window needs is said."""
+    folder = field_folder()
+    (folder / "field.toml").write_text(f'name = "x"\nboundary = "{path}"\n')
+    with pytest.raises(SettingsError, match="a path has / between its folders, not a backslash"):
+        read_field(folder)
+
+
+def test_what_is_missing_comes_with_an_example(field_folder):
+    """The line to write stands in the refusal."""
+    folder = field_folder()
+    (folder / "field.toml").write_text("")
+    with pytest.raises(SettingsError) as refused:
+        read_field(folder)
+    assert str(refused.value).splitlines() == [
+        'creek/field.toml: name: is missing; add it, for example name = "Creek piece"',
+        'creek/field.toml: crop: is missing; add it, for example crop = "corn"',
+        'creek/field.toml: header_width: is missing; add it, for example header_width = "30 ft"',
+    ]
+
+
 def test_settings_come_in_layers(tmp_path):
     """Defaults < file < --set."""
     file = tmp_path / "season.toml"

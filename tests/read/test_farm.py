@@ -192,3 +192,14 @@ def test_files_that_are_not_there(farm_folder, tmp_path):
         read_farm(farm_folder(quarry={"farm": "other"}))
     with pytest.raises(SettingsError, match=r"lies outside the farm's folder"):
         read_farm(farm_folder(FARM.replace("out/quarry", "../../quarry")))
+
+
+def test_a_farm_without_prices_is_told_the_line(tmp_path):
+    """What to write stands in the refusal, and a field's folder is told from a farm's."""
+    (tmp_path / "farm.toml").write_text(re.sub(r"\[money.corn\][^\[]*\[[^\[]*", "", FARM, count=1))
+    with pytest.raises(SettingsError, match=r'money: is missing; add it, for example \[money.corn\] with price = "4.20 USD/bu"'):
+        read_farm(tmp_path)
+    (tmp_path / "hill").mkdir()
+    (tmp_path / "hill" / "field.toml").write_text("")
+    with pytest.raises(SettingsError, match=r"hill: is a field \(it holds field.toml\), not a farm; run lossmap map on it"):
+        read_farm(tmp_path / "hill")

@@ -131,6 +131,17 @@ def test_a_width_no_header_has_is_the_headers(field_folder):
     assert "creek/points.csv: the header's width is taken where the log's lies beyond 60 m (in 1 of 5 records)" in read.notes
 
 
+def test_a_header_that_the_log_does_not_bear_out(field_folder):
+    """30 ft written as 30 m is noted; a swath a tenth narrower than the header is not."""
+    text = "lon,lat,yield (bu/ac),width (ft)\n" + "".join(f"-93.6,{41.9 + row / 1e5},180,27\n" for row in range(5))
+    assert not any("header_width" in note for note in read_points(read_field(field_folder(points=text))).notes)
+    wrong = field_folder(facts='name = "x"\ncrop = "corn"\nheader_width = "30 m"\n', points=text)
+    assert (
+        "creek/points.csv: was mostly logged 8.23 m wide, but header_width is 30.00 m in field.toml; one of them is wrong"
+        in read_points(read_field(wrong)).notes
+    )
+
+
 def test_projected_places_need_their_system(field_folder):
     """Eastings without a coordinate system are asked for; with one they are kept as they are."""
     text = "easting,northing,yield (bu/ac),speed (mph)\n450000,4639000,180,4\n450000,4639002,181,4\n"

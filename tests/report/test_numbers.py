@@ -6,7 +6,7 @@ import dataclasses
 
 import numpy as np
 
-from lossmap.base.estimates import NOTHING
+from lossmap.base.estimates import NOTHING, Estimate
 from lossmap.base.field import FieldMap
 from lossmap.report.numbers import flat_line, grain_line, headline, loss_rows, money_line, more_counts, seeds_line, subtitle, words_of
 
@@ -43,6 +43,14 @@ def test_grain_of_the_whole_field_by_hand(field_map: FieldMap) -> None:
 def test_seeds_on_the_ground_by_hand(field_map: FieldMap) -> None:
     """118 kg/ha is 11.8 g/m2; at 0.290 g a seed 40.7 seeds/m2, 3.78 a square foot."""
     assert seeds_line(field_map, words_of(field_map)).startswith("On the ground that is 3.8 seeds a square foot (2.8 to 4.8)")
+
+
+def test_what_a_seeds_mass_leaves_in_doubt_is_said_where_it_leaves_any(field_map: FieldMap) -> None:
+    """Counting alone is named where it is surer than the whole, and not where both read the same."""
+    words, total = words_of(field_map), field_map.loss["total"]
+    surer = dataclasses.replace(field_map, loss_by_counting=Estimate(total.mean, total.mean * 0.95, total.mean * 1.05))
+    assert "Were the mass of a seed known, counting alone would leave" in seeds_line(surer, words)
+    assert "counting alone" not in seeds_line(dataclasses.replace(field_map, loss_by_counting=total), words)
 
 
 def test_money_line_needs_a_price(field_map: FieldMap) -> None:

@@ -46,6 +46,8 @@ def test_a_row_holds_the_fields_numbers():
     assert row["loss"] == ("1.3 bu/ac", "0.6 to 1.9")
     assert row["grain"] == ("31 bu", "16 to 47")
     assert row["share"] == ("0.8 %", "0.4 to 1.2")
+    most = field_rows(with_field(season, 0, total_pct=50.0).fields.iloc[:1], season)[0]["share"]
+    assert most == ("50 %", "33 to 60"), "as much lost as harvested: 40 of 120, 120 of 200"
     assert row["money"] == ("132 USD", "66 to 198")
     assert row["area"] == "24.7 ac"
     assert row["verdicts"] == [("ground speed", "yes, with the season's counts"), ("dryness", "no sign")]
