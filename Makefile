@@ -30,8 +30,9 @@ check: .venv/develop     ## format, lint, types, floors
 	$(BIN)/mypy
 	$(BIN)/lint-imports
 
-docs: .venv/develop      ## README's outputs and the list of licences anew; README's pictures too where Chromium is installed
+docs: .venv/develop      ## README's outputs, licences and the table of outside numbers anew; README's pictures too where Chromium is installed
 	$(BIN)/python tests/licences.py
+	$(BIN)/python tests/outside.py
 	$(BIN)/python tests/documents.py $(if $(shell command -v chromium),--pictures)
 
 locked: | .venv/bin/python ## the environment of CI: each package by the version and hash of .ci/requirements.lock
