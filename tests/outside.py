@@ -46,14 +46,19 @@ class Row:
 
     def cells(self) -> tuple[str, ...]:
         """As the table shows it."""
-        numbers = (f"{self.expected:.7g}", f"{self.got:.5g}", f"{self.within:.3g}")
+        numbers = (f"{self.expected:.7g}", f"{self.got:.7g}", f"{self.within:.3g}")
         return (*(re.sub(r"[|\n]", " ", text) for text in (self.what, self.source)), *numbers, self.test.split("::")[1])
 
     @property
     def key(self) -> tuple[str, ...]:
-        """What tells it from others: all but what was got."""
-        what, source, expected, _, within, test = self.cells()
-        return (self.test.split("::")[0], what, source, expected, within, test)
+        """What tells it from others."""
+        what, source, *_, test = self.cells()
+        return (self.test.split("::")[0], what, source, test)
+
+    @property
+    def numbers(self) -> tuple[float, float, float]:
+        """Expected, got and how far apart they may be."""
+        return self.expected, self.got, self.within
 
 
 HELD: list[Row] = []
@@ -64,11 +69,12 @@ def agrees(what: str, source: str, got: float, expected: float, within: float) -
     row = Row(what, source, float(got), float(expected), float(within), _this_test())
     assert row.got == pytest.approx(row.expected, abs=row.within, rel=0), f"{what} ({source})"
     if MAKING in os.environ:
+        assert row.key not in {one.key for one in HELD}, f"{what} stands twice"
         HELD.append(row)
         return
-    assert row.key in listed(), f"{what} is not in {TABLE.name} as it is here; run make docs"
+    assert row.key in listed(), f"{what} is not in {TABLE.name}; run make docs"
     # another version of a library may differ in digits that matter to nobody
-    assert listed()[row.key] == pytest.approx(row.got, rel=2e-3, abs=max(row.within / 4, 1e-9)), f"{TABLE.name} shows another number"
+    assert listed()[row.key] == pytest.approx(row.numbers, rel=2e-3, abs=max(row.within / 4, 1e-9)), f"{TABLE.name} shows other numbers"
 
 
 def _this_test() -> str:
@@ -77,16 +83,16 @@ def _this_test() -> str:
 
 
 @functools.cache
-def listed() -> dict[tuple[str, ...], float]:
-    """What the table shows, each number by its key."""
-    found: dict[tuple[str, ...], float] = {}
+def listed() -> dict[tuple[str, ...], tuple[float, ...]]:
+    """What the table shows: expected, got and within of each number, by its key."""
+    found: dict[tuple[str, ...], tuple[float, ...]] = {}
     file = ""
     for line in TABLE.read_text(encoding="utf-8").splitlines():
         if line.startswith("## "):
             file = line.removeprefix("## ")
         elif line.startswith("| ") and not line.startswith("| what |"):
-            what, source, expected, got, within, test = line.removeprefix("| ").removesuffix(" |").split(" | ")
-            found[(file, what, source, expected, within, test)] = float(got)
+            what, source, *numbers, test = line.removeprefix("| ").removesuffix(" |").split(" | ")
+            found[(file, what, source, test)] = tuple(map(float, numbers))
     return found
 
 

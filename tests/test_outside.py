@@ -47,6 +47,6 @@ def test_a_number_that_is_not_in_the_table_fails() -> None:
 def test_another_number_than_shown_fails(monkeypatch: pytest.MonkeyPatch) -> None:
     """A row whose number came out otherwise is found out, though both are within what the source allows."""
     row = outside.Row("a made number", "nobody", 1.0, 1.0, 0.1, outside._this_test())
-    monkeypatch.setattr(outside, "listed", lambda: {row.key: 0.95})
-    with pytest.raises(AssertionError, match="another number"):
+    monkeypatch.setattr(outside, "listed", lambda: {row.key: (1.0, 0.95, 0.1)})
+    with pytest.raises(AssertionError, match="other numbers"):
         outside.agrees("a made number", "nobody", 1.0, 1.0, 0.1)

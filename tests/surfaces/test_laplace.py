@@ -52,7 +52,13 @@ def test_evidence_of_one_stop(seeds):
         return stats.nbinom.pmf(seeds, 6, 6 / (6 + mean)) * stats.norm.pdf(g, scale=np.sqrt(0.3))
 
     exact, _ = integrate.quad(joint, -6, 6, points=[0.0])
-    agrees("log evidence of one stop", "numerical integral (scipy.integrate.quad)", fit.log_evidence[0], np.log(exact), 0.05)
+    agrees(
+        f"log evidence of one stop with {seeds} seeds",
+        "numerical integral (scipy.integrate.quad)",
+        fit.log_evidence[0],
+        np.log(exact),
+        0.05,
+    )
 
 
 def test_many_seeds_are_a_gaussian_process_on_logarithms():
