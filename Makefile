@@ -6,7 +6,7 @@ BIN := .venv/bin
 export OMP_NUM_THREADS := 1
 export OPENBLAS_NUM_THREADS := 1
 
-.PHONY: demo test slow bench check docs clean
+.PHONY: demo test slow bench check docs locked lock oldest clean
 
 demo: .venv/use          ## map the made fields as a season, plan stops in one, rank the made farm; ends with the paths to open
 	@$(BIN)/lossmap season demo-fields --cores 2 --out out/demo --config configs/demo.toml --quiet
@@ -30,11 +30,28 @@ check: .venv/develop     ## format, lint, types, floors
 	$(BIN)/mypy
 	$(BIN)/lint-imports
 
-docs: .venv/develop      ## README's outputs anew; its pictures too where Chromium is installed
+docs: .venv/develop      ## README's outputs, licences and the table of outside numbers anew; README's pictures too where Chromium is installed
+	$(BIN)/python tests/licences.py
+	$(BIN)/python tests/outside.py
 	$(BIN)/python tests/documents.py $(if $(shell command -v chromium),--pictures)
 
+locked: | .venv/bin/python ## the environment of CI: each package by the version and hash of .ci/requirements.lock
+	$(BIN)/pip install --quiet --disable-pip-version-check --no-deps --require-hashes -r .ci/requirements.lock -r .ci/carriers.lock
+	$(BIN)/pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation --editable .
+	@touch .venv/develop .venv/use
+
+lock: .venv/develop      ## .ci/requirements.lock anew: the newest packages that pyproject.toml admits, for every system
+	$(BIN)/uv pip compile --quiet --universal --upgrade --python-version 3.11 --generate-hashes --no-annotate --extra dev --extra validators \
+		--custom-compile-command 'make lock' pyproject.toml --output-file .ci/requirements.lock
+
+oldest: .venv/develop    ## the tests on the oldest packages that pyproject.toml admits, in .venv-oldest
+	$(BIN)/uv pip compile --quiet --resolution lowest-direct --python-version 3.11 pyproject.toml --output-file .venv-oldest.txt
+	$(BIN)/uv venv --quiet --clear --python 3.11 .venv-oldest
+	$(BIN)/uv pip install --quiet --python .venv-oldest --editable '.[dev]' --constraints .venv-oldest.txt
+	.venv-oldest/bin/pytest -q -n 2 --dist loadfile -o filterwarnings=default -m 'not slow and not browser'
+
 clean:
-	rm -rf .venv out build *.egg-info
+	rm -rf .venv .venv-oldest .venv-oldest.txt out build *.egg-info
 
 .venv/bin/python:
 	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { echo "lossmap needs Python 3.11 or newer; found: $$($(PYTHON) --version 2>&1). Set PYTHON=python3.12, say."; exit 1; }
@@ -45,5 +62,6 @@ clean:
 	@touch $@
 
 .venv/develop: pyproject.toml | .venv/bin/python
-	$(BIN)/pip install --quiet --disable-pip-version-check --editable '.[dev]'
+	$(BIN)/pip install --quiet --disable-pip-version-check --editable '.[dev,validators]'
+	$(BIN)/pip install --quiet --disable-pip-version-check --no-deps -r .ci/carriers.lock
 	@touch $@ .venv/use

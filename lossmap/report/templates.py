@@ -6,6 +6,7 @@ import base64
 import functools
 import hashlib
 import json
+import re
 from collections.abc import Iterable
 from importlib import resources
 from typing import Any
@@ -18,6 +19,9 @@ __all__ = ["LIVE", "asset", "filled", "json_block", "policy"]
 #: The first script of a page that has any: what only scripts can fill is shown, what stands in for it is not.
 LIVE = 'document.documentElement.className = "live";'
 
+# What a page must not hold, not even escaped (HTML standard, 13.2.3.5): controls but white space, noncharacters, half characters.
+_NOT_HTML = re.compile("[\x00-\x08\x0b\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufdd0-\ufdef\ufffe\uffff]")
+
 
 @functools.cache
 def asset(name: str) -> str:
@@ -26,8 +30,8 @@ def asset(name: str) -> str:
 
 
 def filled(template: str, **values: Any) -> str:
-    """A template of ``assets/`` with `values`; a name it lacks is a bug and raises."""
-    return _environment().get_template(template).render(**values)
+    """A template of ``assets/`` with `values`, signs that no page may hold replaced; a name it lacks is a bug and raises."""
+    return _NOT_HTML.sub("\ufffd", _environment().get_template(template).render(**values))
 
 
 @functools.cache

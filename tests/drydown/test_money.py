@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from lossmap.base.farm import Money
 from lossmap.drydown.money import PARTS, discount, wet_mass, worth
 from lossmap.drydown.waiting import Lost
+from outside import agrees
 
 NOTHING_LOST = Lost(np.array(0.0), np.array(0.0), np.array(0.0))
 
@@ -17,22 +18,22 @@ NOTHING_LOST = Lost(np.array(0.0), np.array(0.0), np.array(0.0))
 @pytest.mark.parametrize(("moisture", "short"), [(8, 5.43), (9, 4.4), (10, 3.3), (12, 1.14)])
 def test_weight_short_of_dry_beans(moisture, short):
     """Percent of weight short of 13 % moisture (University of Nebraska, 2016), within 0.05 point."""
-    assert 100 - float(wet_mass(100, moisture, 13)) == pytest.approx(short, abs=0.05)
+    agrees(f"weight short of beans at {moisture} % [%]", "UNL", 100 - float(wet_mass(100, moisture, 13)), short, 0.05)
 
 
 @pytest.mark.parametrize(("moisture", "wet", "net"), [(18, 63.66, 747.81), (17, 62.89, 753.27), (16, 62.14, 758.62), (15, 61.41, 763.87)])
 def test_the_michigan_table(moisture, wet, net):
     """60 bu/ac at 13 %, 12.90 USD, shrink 1.4 % a point, 0.05 USD a point (Michigan State E3487): USD an acre within 0.05."""
-    assert float(wet_mass(60, moisture, 13)) == pytest.approx(wet, abs=0.005)
+    agrees(f"wet bushels of 60 dry ones at {moisture} % [bu]", "MSUE", wet_mass(60, moisture, 13), wet, 0.005)
     here = worth(60, np.array(float(moisture)), NOTHING_LOST, Money(12.90, 0.05, 0.014, 0.0), 13.0)
-    assert float(here.net) == pytest.approx(net, abs=0.05)
+    agrees(f"soybean at {moisture} %, net of drying and shrink [USD/ac]", "MSUE", here.net, net, 0.05)
 
 
 def test_the_iowa_example():
     """1,000 wet bushels at 20.5 %, 3.50 USD, 2 % a point above 15 (Iowa State A2-32): 3,110 to 3,115 USD."""
     dry = 1000 * (100 - 20.5) / (100 - 15)
     here = worth(dry, np.array(20.5), NOTHING_LOST, Money(3.50, 0.0, 0.02, 0.0), 15.0)
-    assert 3110 <= float(here.net) <= 3115.01
+    agrees("1,000 wet bushels of corn at 20.5 %, shrunk [USD]", "Iowa State University Extension A2-32", here.net, 3112.5, 2.51)
 
 
 def test_discounts_go_by_the_last_step_passed():

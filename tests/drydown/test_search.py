@@ -12,6 +12,7 @@ from drydown.made_problems import made_problem
 from lossmap.drydown.proof import prove
 from lossmap.drydown.search import descended, index_seed, priced, rule_order, search
 from lossmap.drydown.timetable import Problem, forward, jobs
+from outside import agrees
 
 
 def cheapest(problem):
@@ -23,7 +24,7 @@ def cheapest(problem):
 def test_six_fields_as_good_as_every_order(rng_seed):
     """With moves, against all 720 orders."""
     problem, _ = made_problem(6, 120, 0.5, rng_seed)
-    assert search(problem, 20, 1).cost == pytest.approx(cheapest(problem), abs=1e-6)
+    agrees(f"order of 6 made fields, farm {rng_seed} [USD]", "all 720 orders", search(problem, 20, 1).cost, cheapest(problem), 1e-6)
 
 
 @pytest.mark.slow
@@ -41,7 +42,8 @@ def test_twenty_fields_as_good_as_the_proof(rng_seed):
     proof = prove(problem, 120)
     found = search(problem, 40, 1)
     assert proof.bound - 1e-6 * proof.bound <= found.cost
-    assert (found.cost - proof.bound) / area.sum() <= 0.02
+    gap = (found.cost - proof.bound) / area.sum()
+    agrees(f"order of 20 made fields, farm {rng_seed}, above the bound [USD/ac]", "HiGHS (scipy.optimize.milp)", gap, 0, 0.02)
 
 
 @pytest.mark.slow

@@ -13,13 +13,15 @@ from lossmap.base.errors import TooLittleData
 from lossmap.base.rank_settings import HoursSettings, YearSettings
 from lossmap.drydown.weather import fit_shares, relative_humidity_pct, saturation_kpa, seasons
 from lossmap.synthetic_farm import made_weather, made_years
+from outside import agrees
 
 FIRST, ON = datetime.date(2025, 9, 20), datetime.date(2025, 9, 25)
 
 
 def test_saturation_as_tabled():
     """Vapour pressure at 1, 15 and 30 C: 0.657, 1.705, 4.243 kPa (FAO 56, annex 2, from memory)."""
-    assert saturation_kpa([1.0, 15.0, 30.0]) == pytest.approx([0.657, 1.705, 4.243], abs=0.001)
+    for celsius, tabled in ((1.0, 0.657), (15.0, 1.705), (30.0, 4.243)):
+        agrees(f"vapour pressure at {celsius:g} C [kPa]", "FAO56, annex 2 (from memory)", saturation_kpa([celsius])[0], tabled, 0.001)
     assert relative_humidity_pct(15, 15) == pytest.approx(100)
     assert relative_humidity_pct(20, 25) == 100
 

@@ -3,6 +3,7 @@ from __future__ import annotations
 import json
 
 import pytest
+from read.taskdata.conftest import Made
 
 from lossmap.base.errors import SettingsError
 from lossmap.pipelines.check_path import check_path
@@ -85,3 +86,16 @@ def test_a_path_to_nothing(tmp_path):
     """A path that leads nowhere is refused."""
     with pytest.raises(SettingsError, match="no such file or folder"):
         check_path(tmp_path / "nowhere.csv")
+
+
+def test_task_data_show_their_logs_and_columns(field_folder):
+    """The log of ISO 11783-10 task data is said with its machine, its records and the roles found in it."""
+    folder = field_folder(points=None)
+    Made().write(folder / "td")
+    with (folder / "field.toml").open("a") as facts:
+        facts.write('\n[[points]]\npath = "td"\n')
+    found = check_path(folder)
+    log = next(part for part in found.parts if part["what"] == "creek/td, TLG00001")
+    assert log["says"] == "10 records, Made combine"
+    assert "mass_flow" in {column["role"] for column in log["columns"]}
+    assert found.faults == []

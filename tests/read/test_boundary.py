@@ -57,3 +57,20 @@ def test_a_fiboa_boundary_is_read_and_its_stated_area_is_not(field_folder):
     edge = read_boundary(read_field(folder))
     assert edge.to_crs("EPSG:32615").area.iloc[0] == pytest.approx(8_103, rel=0.005)
     assert len(edge.geometry.iloc[0].interiors) == 1
+
+
+def test_a_file_of_no_feature_is_refused(field_folder):
+    """An empty collection has no outline."""
+    folder = field_folder(facts='name = "Made creek"\ncrop = "corn"\nheader_width = "30 ft"\nboundary = "edge.geojson"\n')
+    (folder / "edge.geojson").write_text('{"type": "FeatureCollection", "features": []}')
+    with pytest.raises(ReadError, match=r"edge\.geojson: holds no polygon; give the field's outline as a polygon"):
+        read_boundary(read_field(folder))
+
+
+def test_an_outline_that_does_not_say_where_it_is_is_refused(field_folder):
+    """A Shapefile without its .prj could lie anywhere."""
+    folder = field_folder(facts='name = "Made creek"\ncrop = "corn"\nheader_width = "30 ft"\nboundary = "edge.shp"\n')
+    gpd.GeoDataFrame({"id": [1]}, geometry=[shapely.Polygon(SQUARE)], crs="EPSG:4326").to_file(folder / "edge.shp")
+    (folder / "edge.prj").unlink()
+    with pytest.raises(ReadError, match=r"edge\.shp: does not say its coordinate system; save it as GeoJSON or with its \.prj"):
+        read_boundary(read_field(folder))

@@ -216,3 +216,31 @@ def test_facts_of_a_list_that_cannot_be(field_folder, keys, message):
     with pytest.raises(SettingsError) as refused:
         facts(field_folder(), keys)
     assert message in str(refused.value)
+
+
+def test_when_a_frame_was_laid_is_kept(field_folder):
+    """A time column becomes UTC; an empty one is as none."""
+    rows = "A,-93.6,41.9,rear,3,1,{}\nA,-93.6,41.9,header,3,1,{}\n"
+    text = "stop,longitude,latitude,position,seeds,frame_ft2,time\n" + rows
+    told = counts(field_folder, text.format("2025-10-18T14:03:07Z", "2025-10-18T14:05:00Z"))
+    assert str(told["time"].iloc[0]) == "2025-10-18 14:03:07+00:00"
+    assert "time" not in counts(field_folder, text.format("", ""))
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("stop,longitude,latitude,position,frame_ft2\nA,-93.6,41.9,rear,1\n", "no column holds seeds, grams or ears; add one named seeds"),
+        ("longitude,latitude,position,seeds,frame_ft2\n-93.6,41.9,rear,3,1\n", "no column names the stop; add one named stop"),
+    ],
+)
+def test_a_list_that_lacks_what_it_is_for_is_refused(field_folder, text, said):
+    """Nothing counted, or no stop to count at: the column to add is named."""
+    with pytest.raises(ReadError, match=said):
+        counts(field_folder, text)
+
+
+def test_stops_that_a_spreadsheet_made_decimals_are_numbers(field_folder):
+    """1.0 and 2.0 are stops 1 and 2."""
+    text = "stop,longitude,latitude,position,seeds,frame_ft2\n1.0,-93.6,41.9,rear,3,1\n2.0,-93.6,41.91,rear,3,1\n"
+    assert counts(field_folder, text)["stop_id"].tolist() == ["1", "2"]

@@ -177,3 +177,26 @@ def test_an_unknown_role_is_refused(field_folder):
     """[points.columns] knows its roles."""
     with pytest.raises(SettingsError, match="yeild is no role"):
         read_field(field_folder(points_keys='[points.columns]\nyeild = "Yield"'))
+
+
+def test_seconds_come_from_the_clock_where_no_column_says_them(field_folder):
+    """Steps of 2 s are 2 s; the first record, a clock that stands and a pause of minutes are unknown."""
+    clock = ("14:00:00", "14:00:02", "14:00:04", "14:00:04", "14:20:00")
+    rows = "".join(f"-93.6,{41.9 + 0.00004 * number:.5f},30,17,5,2025-10-18T{time}Z\n" for number, time in enumerate(clock))
+    text = "longitude,latitude,Mass flow (lb/s),Moisture (%),Speed (mph),time\n" + rows
+    table = read_points(read_field(field_folder(points=text))).table
+    assert table["interval_s"].tolist() == pytest.approx([np.nan, 2.0, 2.0, np.nan, np.nan], nan_ok=True)
+
+
+def test_logs_in_two_systems_meet_in_one(field_folder):
+    """A log in degrees and one in metres of a zone lie in one table, where they were."""
+    folder = field_folder()
+    metres = gpd.GeoSeries(gpd.points_from_xy([-93.6], [41.90006]), crs="EPSG:4326").to_crs("EPSG:32615").iloc[0]
+    (folder / "more.csv").write_text(
+        "easting (m),northing (m),Mass flow (lb/s),Moisture (%),Speed (mph),interval (s)\n" + f"{metres.x},{metres.y},33,17,5,1\n" * 2
+    )
+    with (folder / "field.toml").open("a") as facts:
+        facts.write('\n[[points]]\npath = "more.csv"\ncrs = "EPSG:32615"\n')
+    table = read_points(read_field(folder)).table
+    assert table.crs.to_epsg() == 4326
+    assert table.geometry.y.tolist() == pytest.approx([41.9, 41.90002, 41.90004, 41.90006, 41.90006], abs=1e-7)

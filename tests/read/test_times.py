@@ -86,3 +86,16 @@ def test_text_that_is_no_time_names_its_row():
     """One bad clock in a column is found and named by the row a spreadsheet shows."""
     with pytest.raises(ReadError, match='log.csv, row 3: t "yesterday" is not a time'):
         times(["2025-10-18T14:03:07Z", "yesterday"])
+
+
+def test_an_empty_clock_is_said():
+    """A column without a time leaves none, with the reason."""
+    read = times(pd.to_datetime([None, None], utc=True))
+    assert read.when is None
+    assert "empty" in read.note
+
+
+def test_a_clock_that_is_one_already_is_taken():
+    """Times of a format that has times (GeoParquet) stay as they are."""
+    read = times(pd.to_datetime(["2025-10-18T14:03:07Z", "2025-10-18T14:03:08Z"], utc=True))
+    assert np.diff(read.seconds) == pytest.approx([1.0])

@@ -47,3 +47,11 @@ def test_a_plain_parquet_table_is_columns(tmp_path):
     raw = read_places(file, "log.parquet")
     assert raw.x is None
     assert raw.columns["a"].tolist() == [1, 2]
+
+
+def test_a_layer_of_no_record_is_refused(tmp_path):
+    """An export that came out empty is said to be so."""
+    file = tmp_path / "none.gpkg"
+    frame(shapely.points([0, 1], [0, 1])).iloc[:0].to_file(file, layer="log")
+    with pytest.raises(ReadError, match=r"none\.gpkg: holds no record; check the export"):
+        read_places(file, "none.gpkg")

@@ -132,3 +132,10 @@ def test_no_file(tmp_path):
     """A file that is not there is named."""
     with pytest.raises(ReadError, match=r"weather\.csv: cannot be read"):
         read_weather(tmp_path / "nothing.csv", "weather.csv")
+
+
+def test_two_columns_of_one_kind_are_refused(tmp_path):
+    """Which of two columns of rain holds is not guessed."""
+    (tmp_path / "w.csv").write_text(PLAIN.replace("rh_pct", "rainfall"))
+    with pytest.raises(ReadError, match=r"w\.csv: rain_mm and rainfall both look like rain_mm; keep one"):
+        read_weather(tmp_path / "w.csv", "w.csv")

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import base64
+import dataclasses
 import json
 
 import jinja2
 import pytest
 
+from lossmap.base.field import FieldMap
+from lossmap.report.page import page
 from lossmap.report.templates import filled, json_block, policy
 
 
@@ -17,6 +20,12 @@ def test_json_block_holds_no_markup_and_reads_back(hostile: str) -> None:
     block = str(json_block(content))
     assert not set("<>&\u2028\u2029") & set(block)
     assert json.loads(block) == content
+
+
+def test_signs_that_no_page_may_hold_are_replaced(field_map: FieldMap) -> None:
+    """Bells, escapes, old control codes and half characters of a file's text stand as the sign for what cannot be shown."""
+    noted = dataclasses.replace(field_map, notes=("a\x07b\x1bc\x85d\ud83de\ufdd0f\tg\nh",))
+    assert "a\ufffdb\ufffdc\ufffdd\ufffde\ufffdf\tg\nh" in page(noted)
 
 
 def test_nan_is_a_bug_not_a_value() -> None:

@@ -18,6 +18,7 @@ from lossmap.base.estimates import NOTHING, Beginning, Driver, Estimate, Pace, S
 from lossmap.synthetic import FieldPlan
 from lossmap.zones.effects import LOSSES, SLOPES
 from lossmap.zones.pace import Costs, pace, reel_speed
+from outside import agrees
 
 FOUND = Driver("speed", "tracks", Estimate(1.6, 1.4, 1.9), "+0.5 m/s", 0.999, 1.5, 40, 20, Estimate(30.0, 20.0, 40.0))
 EVIDENCE = SlopeEvidence("speed", Estimate(0.9, 0.57, 1.23), 0.2, 0.999, 1.2, 0.2, 1.5, 40, Estimate(30.0, 20.0, 40.0))
@@ -196,7 +197,8 @@ def test_reel_index_of_published_rules(rpm: float, index: float) -> None:
     """A 42-in reel at 1 mph: 504/42 turns are 1.5; 11 turns are 1.374; 10.0 turns are 1.25 (shared/worked, I01, I03, I04)."""
     found = reel_speed(42 * 0.0254, rpm, np.full(4, MPH))
     assert found is not None
-    assert found.index == found.slow_index == found.fast_index == pytest.approx(index, rel=1e-4)
+    agrees(f"index of a 42-in reel turning {rpm:.4g} a minute at 1 mph", "shared/worked: I01, I03, I04", found.index, index, 1e-4 * index)
+    assert found.index == found.slow_index == found.fast_index
     assert found.rpm_per_index * index == pytest.approx(rpm, rel=1e-4)
 
 
