@@ -31,6 +31,16 @@ def test_the_notebook_example_runs(root):
     assert "speed tracks" in done.stdout
 
 
+def test_a_flow_in_one_call_runs(root, tmp_path):
+    """README's one call of a flow runs as it stands, here into a folder that is thrown away, in metric units."""
+    (script,) = [text for text in blocks_of((root / "README.md").read_text(), "python") if "map_field" in text]
+    (tmp_path / "demo-fields").symlink_to(root / "demo-fields")
+    done = subprocess.run([sys.executable, "-c", script], cwd=tmp_path, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.startswith("loss 259 kg/ha")
+    assert (tmp_path / "out" / "gravel-eighty" / "map.html").exists()
+
+
 def test_make_knows_what_the_documents_name(root):
     """Every `make target` in README and DEVELOPERS is a target of the Makefile."""
     targets = set(re.findall(r"^([a-z]+):", (root / "Makefile").read_text(), re.MULTILINE))

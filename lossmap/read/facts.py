@@ -51,8 +51,14 @@ def facts_file(path: Path, name: str) -> tuple[Path, Path, str]:
     return folder, file, f"{folder.name}/{name}"
 
 
-def read_settings(file: Path | None, assignments: Sequence[str] = ()) -> Settings:
+def read_settings(file: Path | None = None, assignments: Sequence[str] = ()) -> Settings:
     """The settings of a map: defaults, under a config file, under each ``--set``.
+
+    Parameters
+    ----------
+    file : Path, optional
+    assignments : sequence of str
+        As typed behind ``--set``: ``["grid.cell=10 m"]``.
 
     Raises
     ------
