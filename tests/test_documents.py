@@ -11,6 +11,7 @@ import tomllib
 import pytest
 
 from documents import example, renewed
+from lossmap.base.farm import FarmFacts
 from lossmap.base.field import FieldFacts
 from lossmap.base.settings import build
 from lossmap.base.tables import FLAGS
@@ -69,7 +70,9 @@ def blocks_of(text, kind):
 
 
 def test_the_facts_shown_are_facts(root):
-    """Every field.toml and part of one in README is read as it stands."""
+    """Every field.toml, part of one, and farm.toml in README is read as it stands."""
+    (farm,) = [text for text in blocks_of((root / "README.md").read_text(), "toml") if "[[combine]]" in text]
+    assert build(FarmFacts, tomllib.loads(farm), "README").field
     texts = [text for text in blocks_of((root / "README.md").read_text(), "toml") if "[[points]]" in text]
     assert len(texts) == 2
     for text in texts:
