@@ -6,8 +6,10 @@ Heavy libraries are imported inside the flows, so that ``lossmap --help`` answer
 from __future__ import annotations
 
 import argparse
+import contextlib
 import datetime
 import errno
+import io
 import json
 import logging
 import os
@@ -19,6 +21,9 @@ from typing import Any
 
 __all__ = ["main"]
 
+#: A screen of them.
+MOST_FAULTS = 20
+
 _EPILOG = """exit codes: 0 done, 1 a bug (with its traceback), 2 how it was called or set, 3 the data,
 4 some fields of a season failed and the rest are written
 results go to stdout, the log to stderr; a run that fails leaves the earlier result as it was"""
@@ -29,16 +34,21 @@ def main(argv: Sequence[str] | None = None) -> int:
     asked = _parser().parse_args(argv)
     # one thread: a field's matrices are small, and sums keep their order on every machine
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
-        os.environ.setdefault(name, "1")
+        os.environ[name] = "1"
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # a terminal that lacks a sign gets its number, not a crash
+            stream.reconfigure(errors="backslashreplace")
+    # without a home that can be written to it makes do, and nobody need hear of it
+    logging.getLogger("matplotlib").setLevel(logging.ERROR)
     from lossmap.base.errors import LossmapError
 
     try:
-        signal.signal(signal.SIGTERM, _stop)
+        with contextlib.suppress(ValueError):  # who calls from another thread than the first has signals of their own
+            signal.signal(signal.SIGTERM, _stop)
         code: int = asked.run(asked)
         sys.stdout.flush()
     except LossmapError as refusal:
-        for line in str(refusal).splitlines():
-            print(f"lossmap: {line}", file=sys.stderr)
+        _refused(str(refusal).splitlines())
         return refusal.exit_code
     except KeyboardInterrupt:
         print("lossmap: stopped; earlier results are as they were", file=sys.stderr)
@@ -48,12 +58,25 @@ def main(argv: Sequence[str] | None = None) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
     except OSError as fault:
-        if fault.errno not in (errno.ENOSPC, errno.EIO):
+        if fault.errno not in (errno.ENOSPC, errno.EIO, errno.EDQUOT, errno.EFBIG, errno.EROFS):
             raise
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         print(f"lossmap: cannot write ({fault.strerror}); make room and run it again", file=sys.stderr)
         return 2
+    except MemoryError:
+        print("lossmap: needs more memory than there is; split the files by field, or set a larger grid.cell", file=sys.stderr)
+        return 3
     return code
+
+
+def _refused(faults: Sequence[str]) -> None:
+    """Say what is wrong; of faults by the hundred, the first."""
+    for fault in faults[:MOST_FAULTS]:
+        print(f"lossmap: {fault}", file=sys.stderr)
+    if len(faults) > MOST_FAULTS:
+        print(
+            f"lossmap: {len(faults) - MOST_FAULTS:,} more like these: mend the first, they may be one; then run it again", file=sys.stderr
+        )
 
 
 def _stop(number: int, frame: object) -> None:
@@ -146,7 +169,10 @@ def _cores(text: str) -> int:
 
 def _day(text: str) -> datetime.date:
     try:
-        return datetime.date.fromisoformat(text)
+        day = datetime.date.fromisoformat(text)
+        if not 1990 <= day.year < 2100:
+            raise ValueError
+        return day
     except ValueError:
         raise argparse.ArgumentTypeError(f'"{text[:40]}" is not a day; write 2025-10-18') from None
 
@@ -272,8 +298,7 @@ def _check(asked: argparse.Namespace) -> int:
 
     found = check_path(asked.path)
     print(json.dumps(found.as_json(), ensure_ascii=False, sort_keys=True) if asked.json else found.as_text())
-    for fault in found.faults:
-        print(f"lossmap: {fault}", file=sys.stderr)
+    _refused(found.faults)
     return 3 if found.faults else 0
 
 

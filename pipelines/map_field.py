@@ -25,7 +25,7 @@ from lossmap.read import fingerprints, read_boundary, read_counts, read_field, r
 from lossmap.report import headline, summary, write
 from lossmap.report.words import price_usd_kg
 from lossmap.surfaces import LossSurface, loss_surface
-from lossmap.zones import Costs, driver, effect_curve, machine_loss, pace, reel_speed, zones
+from lossmap.zones import Costs, driver, effect_curve, pace, reel_speed, zones
 
 from .ground import cleaned_log, cut_outline, machine_layers
 from .progress import Stages
@@ -93,7 +93,7 @@ def made_map(field: Field, settings: Settings, stage: Stage) -> FieldMap:
         points, cleaning = cleaned_log(points, field, settings, edge, log.timings)
         outline = _outline(edge, points, counts, field)
         near_together(counts, outline, "boundary" if edge is not None else "log", field.id)
-        grid = Grid.covering(outline, crs, settings.grid.cell)
+        grid = Grid.covering(outline, crs, settings.grid.cell, field.id)
         inside = grid.inside(outline)
     with stage("loss"):
         stops = stops_with_drive(losses(counts, field, settings.loss, settings.rng_seed), points, settings.loss.join_distance)
@@ -128,7 +128,7 @@ def made_map(field: Field, settings: Settings, stage: Stage) -> FieldMap:
         typical=counted.typical,
         notes=(*log.notes, *counted.notes),
         inputs=inputs,
-        pace=pace(drivers["speed"], counted.evidence["speed"], speeds, machine_loss(loss), _costs(field, settings)),
+        pace=pace(drivers["speed"], counted.evidence["speed"], speeds, counted.field_total, _costs(field, settings)),
         reel=_reel(field, speeds),
         loss_by_counting=counted.by_counting,
         share_of_loss_pct=counted.source_pct,

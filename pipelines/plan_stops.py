@@ -116,7 +116,7 @@ def _cut_uncounted(field: Field, settings: Settings, stage: Stage) -> _Cut:
     with stage("clean"):
         points, _ = cleaned_log(points, field, settings, edge, log.timings)
         outline = edge if edge is not None else cut_outline(points, field)
-        grid = Grid.covering(outline, crs, settings.grid.cell)
+        grid = Grid.covering(outline, crs, settings.grid.cell, field.id)
     with stage("surfaces"):
         return _Cut(grid, outline, points, machine_layers(points, grid, grid.inside(outline), settings, tuple(DRIVE.values())))
 

@@ -3,10 +3,25 @@
 `map` makes a whole folder, `stops` a few files that lie in the same one. Neither takes
 what is the other's: a folder that takes the place of an earlier one takes along what it
 does not bring itself, and files take the place of files of their own names only.
+
+What a run holds aside until its results are in place::
+
+    .creek.PID-HOST.random/
+        new/     what is to come
+        old      the earlier folder, on its way out
+        names    of files that are about to come, a line each
+        earlier/ the earlier files of those names, on their way out
+
+Whoever finds that of a run which is no more puts back what it had taken. A folder of files
+changes as one: it is what it was, what it shall be, or for a moment not there. One that has
+folders in it, as a season's, is not copied for the sake of a few files: the earlier ones all
+go before the first new one comes, so that files of two runs never lie side by side. Runs that
+put results beside one another take turns.
 """
 
 from __future__ import annotations
 
+import errno
 import os
 import platform
 import re
@@ -18,7 +33,12 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from lossmap.base.errors import SettingsError, WriteError
+from lossmap.base.errors import SettingsError, WriteError, shown
+
+try:
+    import fcntl
+except ImportError:  # a system without it
+    fcntl = None  # type: ignore[assignment]
 
 __all__ = ["apart", "sweep", "whole_files", "whole_folder", "writable"]
 
@@ -44,7 +64,8 @@ def whole_folder(target: Path) -> Iterator[Path]:
     """
     with _aside(target) as aside:
         yield aside / "new"
-        _take_place(target, aside / "new", aside / "old")
+        with _in_turn(target.parent), _refusals(target, "be replaced"):
+            _take_place(target, aside)
 
 
 @contextmanager
@@ -61,7 +82,8 @@ def whole_files(target: Path) -> Iterator[Path]:
     """
     with _aside(target) as aside:
         yield aside / "new"
-        _take_places(target, aside / "new", aside / "replaced")
+        with _in_turn(target.parent), _refusals(target, "be written to"):
+            _take_places(target, aside) if _holds_folders(target) else _take_place(target, aside)
 
 
 def apart(own: Path, target: Path) -> None:
@@ -73,7 +95,7 @@ def apart(own: Path, target: Path) -> None:
     """
     place, own = target.resolve(), own.resolve()
     if place == own or own.is_relative_to(place):
-        raise SettingsError(f"{target}: is the field's own folder, and results would replace what is in it; give another --out")
+        raise SettingsError(f"{shown(target, 200)}: is the field's own folder, and results would replace what is in it; give another --out")
 
 
 def writable(target: Path) -> None:
@@ -93,21 +115,22 @@ def _aside(target: Path) -> Iterator[Path]:
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
         if target.exists() and not target.is_dir():
-            raise WriteError(f"{target}: is a file, and the results need a folder of that name; give another --out")
+            raise WriteError(f"{shown(target, 200)}: is a file, and the results need a folder of that name; give another --out")
         sweep(target.parent, target.name)
         aside = Path(tempfile.mkdtemp(prefix=f".{target.name}.{os.getpid()}-{_HOST}.", dir=target.parent))
         (aside / "new").mkdir(mode=0o755)
     except OSError as fault:
         if isinstance(fault, WriteError):
             raise
-        raise WriteError(f"{target.parent}: cannot be written to ({fault.strerror}); give another --out") from fault
+        raise WriteError(f"{shown(target.parent, 200)}: cannot be written to ({fault.strerror}); give another --out") from fault
     try:
         yield aside
     except WriteError as fault:
         # the file by the name that it would have had
         raise WriteError(str(fault).replace(str(aside / "new"), str(target))) from fault
     finally:
-        with suppress(OSError):
+        with suppress(OSError), _in_turn(target.parent):
+            _put_back(target, aside)
             shutil.rmtree(aside)
 
 
@@ -123,14 +146,38 @@ def sweep(folder: Path, name: str | None = None) -> None:
     """
     if not folder.is_dir():
         return
-    for aside in list(folder.iterdir()):
-        whose = _ASIDE.fullmatch(aside.name)
-        if whose is None or name not in (None, whose["target"]) or _is_at_work(aside, int(whose["pid"]), whose["host"]):
-            continue
-        target = folder / whose["target"]
-        if (aside / "old").is_dir() and not target.exists():
-            (aside / "old").rename(target)
-        shutil.rmtree(aside, ignore_errors=True)
+    with _in_turn(folder):
+        for aside in list(folder.iterdir()):
+            whose = _ASIDE.fullmatch(aside.name)
+            if whose is None or name not in (None, whose["target"]) or _is_at_work(aside, int(whose["pid"]), whose["host"]):
+                continue
+            _put_back(folder / whose["target"], aside)
+            shutil.rmtree(aside, ignore_errors=True)
+
+
+@contextmanager
+def _in_turn(folder: Path) -> Iterator[None]:
+    """One run at a time changes names in `folder`; another waits the moment it takes. The system lets go of a run that is killed."""
+    if fcntl is None:
+        yield
+        return
+    place = os.open(folder, os.O_RDONLY)
+    try:
+        with suppress(OSError):  # a network disk may know no turns: then names are changed as quickly as can be
+            fcntl.flock(place, fcntl.LOCK_EX)
+        yield
+    finally:
+        os.close(place)
+
+
+@contextmanager
+def _refusals(target: Path, what: str) -> Iterator[None]:
+    try:
+        yield
+    except OSError as fault:
+        raise WriteError(
+            f"{shown(target, 200)}: cannot {what} ({fault.strerror}); close programs that use it, or give another --out"
+        ) from fault
 
 
 def _is_at_work(aside: Path, pid: int, host: str) -> bool:
@@ -151,68 +198,71 @@ def _runs(pid: int) -> bool:
     return True
 
 
-def _take_place(target: Path, written: Path, old: Path) -> None:
-    try:
-        if target.exists():
-            for theirs in target.iterdir():
-                if not (written / theirs.name).exists():
-                    _copied(theirs, written / theirs.name)
-        _on_disk(written)
-        if target.exists():
-            target.rename(old)
-        try:
-            written.rename(target)
-        except BaseException:
-            # the new one could not take the place: the earlier result goes back
-            if old.exists():
-                old.rename(target)
-            raise
-    except OSError as fault:
-        raise WriteError(f"{target}: cannot be replaced ({fault.strerror}); close programs that use it, or give another --out") from fault
+def _take_place(target: Path, aside: Path) -> None:
+    written = aside / "new"
+    _on_disk(written)
+    if target.exists():
+        for theirs in target.iterdir():
+            if not os.path.lexists(written / theirs.name):
+                _taken_along(theirs, written / theirs.name)
+            elif theirs.is_dir() and not theirs.is_symlink():
+                raise IsADirectoryError(errno.EISDIR, f"{theirs.name} is a folder")
+        target.rename(aside / "old")
+    written.rename(target)
+
+
+def _holds_folders(target: Path) -> bool:
+    return target.is_dir() and any(theirs.is_dir() and not theirs.is_symlink() for theirs in target.iterdir())
 
 
 def _on_disk(folder: Path) -> None:
     """Wait until the disk holds the files: after a power cut a name must not lead to an empty one."""
     for path in folder.rglob("*"):
-        if path.is_file() and not path.is_symlink():
+        if path.is_file():
             with path.open("rb+") as opened:
                 os.fsync(opened.fileno())
 
 
-def _copied(source: Path, copy: Path) -> None:
+def _taken_along(source: Path, place: Path) -> None:
+    """Somebody's own file or folder under a second name; a copy where the disk knows no such thing."""
     if source.is_dir() and not source.is_symlink():
-        shutil.copytree(source, copy, symlinks=True)
-    else:
-        shutil.copy2(source, copy, follow_symlinks=False)
-
-
-def _take_places(target: Path, written: Path, replaced: Path) -> None:
-    """Move every file of `written` into `target`; where one cannot go, those before it come back out."""
-    is_new = not target.exists()
-    moved: list[str] = []
+        shutil.copytree(source, place, symlinks=True)
+        return
     try:
-        _on_disk(written)
-        target.mkdir(exist_ok=True)
-        replaced.mkdir()
-        try:
-            for path in sorted(written.iterdir()):
-                place = target / path.name
-                if place.is_file() or place.is_symlink():
-                    _copied(place, replaced / path.name)
-                moved.append(path.name)
-                path.replace(place)
-        except BaseException:
-            _give_back(target, written, replaced, moved)
-            if is_new:
-                target.rmdir()
-            raise
-    except OSError as fault:
-        raise WriteError(f"{target}: cannot be written to ({fault.strerror}); close programs that use it, or give another --out") from fault
+        os.link(source, place, follow_symlinks=False)
+    except OSError:
+        shutil.copy2(source, place, follow_symlinks=False)
 
 
-def _give_back(target: Path, written: Path, replaced: Path, moved: list[str]) -> None:
-    for name in moved:
-        if (replaced / name).exists() or (replaced / name).is_symlink():
-            (replaced / name).replace(target / name)
-        elif not (written / name).exists():
-            (target / name).unlink()
+def _take_places(target: Path, aside: Path) -> None:
+    """Move the files of `target` that are to be replaced out, and then every file of `new` in."""
+    written, earlier = aside / "new", aside / "earlier"
+    names = sorted(path.name for path in written.iterdir())
+    for name in names:
+        if (target / name).is_dir() and not (target / name).is_symlink():
+            raise IsADirectoryError(errno.EISDIR, f"{name} is a folder")
+    _on_disk(written)
+    target.mkdir(exist_ok=True)
+    earlier.mkdir()
+    (aside / "names").write_text("\n".join(names), encoding="utf-8")
+    for name in names:
+        if os.path.lexists(target / name):
+            (target / name).rename(earlier / name)
+    for name in names:
+        (written / name).rename(target / name)
+
+
+def _put_back(target: Path, aside: Path) -> None:
+    """The earlier results of a run that did not come to its end; nothing where it did."""
+    if (aside / "old").is_dir() and not target.exists():
+        (aside / "old").rename(target)
+    if not (aside / "names").is_file() or not any((aside / "new").iterdir()):
+        return
+    for name in (aside / "names").read_text(encoding="utf-8").split("\n"):
+        # first aside again: whoever is killed here leaves what the next one can go on with
+        if not os.path.lexists(aside / "new" / name) and os.path.lexists(target / name):
+            (target / name).rename(aside / "new" / name)
+        if os.path.lexists(aside / "earlier" / name):
+            (aside / "earlier" / name).rename(target / name)
+    if target.is_dir() and not any(target.iterdir()):
+        target.rmdir()

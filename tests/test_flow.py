@@ -16,6 +16,7 @@ import numpy as np
 import pytest
 import rasterio
 
+import expected_numbers
 from lossmap.base.tables import SOURCES
 from lossmap.pipelines.command import main
 from lossmap.synthetic import MadeField, make
@@ -247,6 +248,28 @@ def test_a_delay_that_is_set_mends_yield(mapped: Callable[..., Path], made: Call
         believed = (table["flag"] == "").to_numpy()
         follows.append(np.corrcoef(table["yield_kg_ha"][believed], truth[believed])[0, 1])
     assert follows[1] > follows[0] + 0.05
+
+
+@pytest.mark.parametrize("name", EXPECTED)
+def test_no_number_has_changed(name: str, mapped: Callable[..., Path]) -> None:
+    """Every number and verdict of the summary is what the version before said, within the tolerance of `expected_numbers`."""
+    before = json.loads(expected_numbers.FILE.read_text(encoding="utf-8"))[name]
+    assert expected_numbers.differences(before, dict(expected_numbers.numbers(_summary(mapped(name))))) == []
+
+
+def test_no_number_of_the_order_of_harvest_has_changed(tmp_path: Path) -> None:
+    """The same of the made farm's ranking."""
+    assert main([*expected_numbers.FARM, "--out", str(tmp_path), "--quiet"]) == 0
+    before = json.loads(expected_numbers.FILE.read_text(encoding="utf-8"))["made-farm"]
+    assert expected_numbers.differences(before, dict(expected_numbers.numbers(_summary(tmp_path / "made-farm")))) == []
+
+
+def test_a_changed_number_is_seen() -> None:
+    """A share of a hundredth, a lost verdict and a missing number are differences; a last digit and a new number are none."""
+    before = {"loss.total": 250.0, "drivers.speed.verdict": "tracks", "gone": 1.0, "p": None}
+    assert expected_numbers.differences(before, {**before, "loss.total": 250.1, "more": 3.0}) == []
+    now = {"loss.total": 252.5, "drivers.speed.verdict": "no sign", "p": 0.5}
+    assert [line.partition(":")[0] for line in expected_numbers.differences(before, now)] == list(before)
 
 
 def test_as_a_person_runs_it(tmp_path: Path, mapped: Callable[..., Path]) -> None:

@@ -69,12 +69,13 @@ class NoReference(LossmapError, LookupError):
 
 def near(word: str, known: Iterable[str]) -> str:
     """End a refusal with the nearest known word, or with all of them where none is near."""
-    known = sorted(known)
+    # nobody types longer ones, and to compare two takes the product of their lengths
+    word, known = word[:80], sorted(one for one in known if len(one) <= 80)
     # a whole word in common ("field corn") says more than letters that look somewhat alike
     shared = [one for one in known if one in re.split(r"[^a-z0-9]+", word.lower().replace("_", " "))]
     alike = difflib.get_close_matches(word, known, n=1, cutoff=0.6)
     found = difflib.get_close_matches(word, known, n=1, cutoff=0.8) or shared[:1] or alike
-    return f"did you mean {found[0]}?" if found else f"known: {', '.join(known)}"
+    return f"did you mean {found[0]}?" if found else f"known: {shown(', '.join(known), 500)}"
 
 
 def shown(value: object, most: int = 60) -> str:

@@ -15,7 +15,7 @@ from lossmap.base.estimates import Estimate
 from lossmap.base.field import file_inside
 from lossmap.base.rank_settings import Hours
 from lossmap.base.reference import Crop
-from lossmap.base.settings import Hectares, Percent, Strict, Typed, setting
+from lossmap.base.settings import Day, Hectares, Percent, Strict, Typed, setting
 
 __all__ = [
     "Combine",
@@ -42,9 +42,9 @@ class StandingFacts(Strict):
     area: Hectares = pydantic.Field(gt=0.01, le=20_000)
     expected_yield: str
     moisture: Percent | None = pydantic.Field(None, ge=5, le=60)
-    measured_on: datetime.date | None = None
+    measured_on: Day | None = None
     standability: float | None = pydantic.Field(None, ge=0, le=10)
-    matured_on: datetime.date | None = None
+    matured_on: Day | None = None
     location: tuple[float, float] | None = None
     boundary: str | None = None
     map: str | None = None

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 import math
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
@@ -21,7 +20,7 @@ from lossmap.base.grid import Surface
 from lossmap.base.logloss import Typical
 from lossmap.base.reference import Crop
 from lossmap.base.season import DriverEvidence
-from lossmap.base.settings import Metres, Settings, Strict, Typed
+from lossmap.base.settings import Day, Metres, Settings, Strict, Typed
 from lossmap.base.tables import POSITIONS
 
 __all__ = [
@@ -140,7 +139,7 @@ class FieldFacts(Strict):
 
     name: str = pydantic.Field(examples=['name = "Creek piece"'])
     crop: str = pydantic.Field(examples=['crop = "corn"'])
-    harvested_on: datetime.date | None = None
+    harvested_on: Day | None = None
     boundary: str | None = None
     header_width: Metres = pydantic.Field(ge=0.5, le=30, examples=['header_width = "30 ft"'])
     discharge_width: Metres | None = pydantic.Field(None, ge=0.3, le=40)

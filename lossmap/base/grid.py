@@ -35,11 +35,16 @@ class Grid:
     cols: int
 
     @classmethod
-    def covering(cls, outline: shapely.Geometry, crs: pyproj.CRS, cell_m: float) -> Grid:
+    def covering(cls, outline: shapely.Geometry, crs: pyproj.CRS, cell_m: float, where: str = "the field") -> Grid:
         """The smallest grid over `outline` [m in `crs`], its edges on whole multiples of `cell_m`.
 
         Whole multiples make two runs of one field, or a field and its neighbour, fall on
-        the same cells whatever the outline's last digit.
+        the same cells whatever the outline's last digit. A refusal says it of `where`.
+
+        Raises
+        ------
+        TooLittleData
+            More cells than a field has: a wrong coordinate is likelier.
         """
         west, south, east, north = (float(side) for side in shapely.bounds(outline))
         first_col, first_row = math.floor(west / cell_m), math.ceil(north / cell_m)
@@ -47,7 +52,7 @@ class Grid:
         rows = max(1, first_row - math.floor(south / cell_m))
         if rows * cols > MOST_CELLS:
             raise TooLittleData(
-                f"the field spans {(east - west) / 1000:.0f} x {(north - south) / 1000:.0f} km "
+                f"{where}: spans {(east - west) / 1000:.0f} x {(north - south) / 1000:.0f} km "
                 f"({rows * cols:,} cells of {cell_m:g} m, at most {MOST_CELLS:,}); "
                 "check positions and boundary, or set a larger grid.cell"
             )

@@ -7,6 +7,8 @@ reason for the default.
 
 from __future__ import annotations
 
+import contextlib
+import datetime
 import re
 import tomllib
 from collections.abc import Collection, Mapping
@@ -22,7 +24,10 @@ from lossmap.base.errors import SettingsError, near, shown
 from lossmap.base.units import quantity
 
 __all__ = [
+    "FIRST_DAY",
+    "LAST_DAY",
     "CleanSettings",
+    "Day",
     "Degrees",
     "DollarsPerHour",
     "GridSettings",
@@ -66,6 +71,22 @@ class Typed:
             raise ValueError(str(refusal)) from refusal
 
 
+#: Days of harvests that can be planned or mapped: a year of two digits, or a number taken for seconds, is none of them.
+FIRST_DAY, LAST_DAY = datetime.date(1990, 1, 1), datetime.date(2100, 1, 1)
+
+
+def _day(value: object) -> object:
+    if isinstance(value, str):
+        with contextlib.suppress(ValueError):
+            value = datetime.date.fromisoformat(value)
+    if isinstance(value, datetime.date) and not isinstance(value, datetime.datetime) and not FIRST_DAY <= value <= LAST_DAY:
+        raise ValueError(f"{value} is no day of a harvest ({FIRST_DAY.year} to {LAST_DAY.year}); correct it")
+    if isinstance(value, (int, float, str)):
+        raise ValueError(f"{shown(repr(value))} is not a day; write 2025-10-18")
+    return value
+
+
+Day = Annotated[datetime.date, pydantic.BeforeValidator(_day)]
 Metres = Annotated[float, Typed("m")]
 MetresPerSecond = Annotated[float, Typed("m/s")]
 Seconds = Annotated[float, Typed("s")]
@@ -338,7 +359,9 @@ def build(model: type[Model], values: Mapping[str, Any], where: str) -> Model:
 
 def _fault(model: type[pydantic.BaseModel], fault: Mapping[str, Any]) -> str:
     """One fault of pydantic in our own words."""
-    place = [part for part in fault["loc"] if not (isinstance(part, str) and part[:1].isupper())]
+    *above, last = fault["loc"] or ("",)
+    # pydantic puts the names of models between those of keys
+    place = [*(part for part in above if not (isinstance(part, str) and part[:1].isupper())), last]
     name = _dotted(place)
     if fault["type"] == "extra_forbidden":
         known = _keys_at(model, place[:-1])
@@ -358,8 +381,13 @@ def _fault(model: type[pydantic.BaseModel], fault: Mapping[str, Any]) -> str:
         return f"{name}: must be a table of settings, as [{name}] (is {shown(repr(fault['input']))})"
     if fault["type"] in ("tuple_type", "list_type"):
         return f"{name}: must be a list, as [[{name}]] (is {shown(repr(fault['input']))})"
-    message = fault["msg"].removeprefix("Input should be ")
+    plain = next((words for kind, words in _KINDS.items() if fault["type"].startswith(kind)), None)
+    message = plain or fault["msg"].removeprefix("Input should be ")
     return f"{name}: must be {message} (is {shown(repr(fault['input']))})"
+
+
+#: What pydantic says in many ways, by the beginning of its kinds of fault.
+_KINDS = {"date": "a day, as 2025-10-18", "int": "a whole number", "string": 'text in quotes, as "red"', "finite": "a finite number"}
 
 
 _BOUNDS = ("greater_than", "greater_than_equal", "less_than", "less_than_equal")
@@ -396,7 +424,7 @@ def _dotted(place: list[Any]) -> str:
     text = ""
     for part in place:
         text += f"[{part + 1}]" if isinstance(part, int) else f".{part}" if text else str(part)
-    return text
+    return shown(text, 100)
 
 
 def _keys_at(model: Any, place: list[Any]) -> list[str]:

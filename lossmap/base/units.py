@@ -16,7 +16,7 @@ import pint
 
 from lossmap.base.errors import NoReference, SettingsError, shown
 
-__all__ = ["factor", "quantity", "same_kind"]
+__all__ = ["factor", "grain_price", "quantity", "same_kind"]
 
 # International foot and pound (exact since 1959); acre = 43,560 square feet.
 DEFINITIONS = """
@@ -160,6 +160,27 @@ def quantity(text: object, to: str, bushel_lb: float | None = None) -> float:
         return float(number) * factor(unit, to, bushel_lb)
     except NoReference as refusal:
         raise SettingsError(f"{refusal}; write for example {_example(to)}") from refusal
+
+
+#: Seed for sowing, the dearest grain there is, stays below [USD/kg].
+MOST_USD_KG = 100.0
+
+
+def grain_price(text: object, bushel_lb: float | None = None) -> float:
+    """A price as typed ("4.20 USD/bu", "170 USD/t") [USD/kg].
+
+    Raises
+    ------
+    SettingsError
+        No number with a unit of money by mass, bushels of a crop that has none, or nothing
+        that grain costs.
+    """
+    price = quantity(text, "USD/kg", bushel_lb)
+    if not 0 < price <= MOST_USD_KG:
+        raise SettingsError(
+            f'"{shown(text)}" is no price of grain (above 0, at most {MOST_USD_KG:g} USD/kg); write for example {_example("USD/kg")}'
+        )
+    return price
 
 
 _EXAMPLES = {

@@ -97,7 +97,8 @@ def clean(
     if kept.sum() < LEAST_KEPT:
         raise TooLittleData(
             f"{field.id}: {int(kept.sum())} of {len(points)} records can be believed, at least {LEAST_KEPT} are needed "
-            f"({flags.worst()}); check columns and units with lossmap check"
+            f"({flags.worst()}); check "
+            + ("that the boundary is this field's" if "outside field" in flags.worst() else "columns and units with lossmap check")
         )
     track, believed = log.track, log.ahead(kept)
     cut = drive.working & np.isfinite(harvest.logged_m2)

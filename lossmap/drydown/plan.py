@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from lossmap.base.errors import TooLittleData, shown
 from lossmap.base.farm import Combine, Farm, StandingField
 from lossmap.base.grid import Floats
 from lossmap.base.rank_settings import MoveSettings, RankSettings
@@ -52,6 +53,8 @@ def rank(farm: Farm, record: pd.DataFrame, on: datetime.date, settings: RankSett
     seen = outlook(farm, record, on, settings)
     problem = as_problem(farm, seen, settings)
     plan = search(problem, settings.search.rounds, settings.rng_seed)
+    if not math.isfinite(plan.cost):
+        raise _too_slow(farm, seen, "all fields together")
     costs = Costs(seen, problem)
     firsts = first_fields(costs, plan)
     worths = reading_worths(seen, firsts, settings.doubt.moisture_error_pct)
@@ -98,9 +101,19 @@ def as_problem(farm: Farm, seen: Outlook, settings: RankSettings) -> Problem:
     long_day = max(combine.hours_per_day for combine in farm.combines)
     rates = sorted({_rate(combine, long_day) for combine in farm.combines})
     kinds = [jobs(cost, _slots_needed(farm, seen, area, rate), area) for rate in rates]
+    for field, ways in zip(seen.fields, zip(*kinds, strict=True), strict=True):
+        if not any(np.isfinite(job.cost).any() for job in ways):
+            raise _too_slow(farm, seen, field.name)
     lines = tuple(rates.index(_rate(combine, long_day)) for combine in farm.combines)
     slots, money = _moves(seen.fields, settings.moves, seen.slot_h)
     return Problem(seen.slots, kinds, lines, slots, money)
+
+
+def _too_slow(farm: Farm, seen: Outlook, what: str) -> TooLittleData:
+    hours = f"the {seen.slots * seen.slot_h:,.0f} hours fit for harvest in {seen.days} days"
+    return TooLittleData(
+        f"{farm.id}/farm.toml: {shown(what)} cannot be cut and dried within {hours}; correct the dryer, the machines' rates or the areas"
+    )
 
 
 def _rate(combine: Combine, long_day: float) -> float:

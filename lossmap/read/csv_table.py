@@ -14,14 +14,20 @@ from pathlib import Path
 import pandas as pd
 
 from lossmap.base.errors import ReadError
-from lossmap.read.raw import Raw
+from lossmap.read.raw import Raw, plain_file, reading, refuse_records
 
 __all__ = ["read_csv"]
 
 _DECIMAL_COMMA = re.compile(r"^\s*-?\d+,\d+\s*$")
 _BLANK_LINES = re.compile(r"(?:[^\S\r\n]*(?:\r\n|\r|\n))+")
 _CONTROL = re.compile(r"[\x00-\x1f\x7f\x85\u2028\u2029]+")
+#: The most records there may be, with twenty-five columns; each takes some twenty bytes while it is read.
+MOST_VALUES = 50_000_000
+#: No machine logs a tenth of them.
+MOST_COLUMNS = 10_000
 _LOOKED_AT = 50
+# of so many characters: no header line and fifty rows are longer
+_LOOKED_INTO = 4_000_000
 
 
 def read_csv(path: Path, where: str, missing: Sequence[str] = ()) -> Raw:
@@ -46,14 +52,16 @@ def read_csv(path: Path, where: str, missing: Sequence[str] = ()) -> Raw:
     blank = _BLANK_LINES.match(text)
     above = len(blank[0].splitlines()) if blank else 0
     text = text[blank.end() :] if blank else text
-    separator = _separator(text)
-    head = _first_rows(text, separator)
+    start = text[:_LOOKED_INTO]
+    separator = _separator(start)
+    head = _first_rows(start, separator)
     names = _names(head, where)
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error", pd.errors.ParserWarning)
             columns = pd.read_csv(
-                io.StringIO(text),
+                # as bytes: a stream of text takes four for each character
+                io.BytesIO(text.encode()),
                 sep=separator,
                 header=0,
                 names=names,
@@ -72,10 +80,13 @@ def read_csv(path: Path, where: str, missing: Sequence[str] = ()) -> Raw:
 
 
 def _decoded(path: Path, where: str) -> str:
-    try:
+    plain_file(path, where)
+    with reading(where):
         content = path.read_bytes()
-    except OSError as fault:
-        raise ReadError(f"{where}: cannot be read ({fault.strerror}); check its name and rights") from fault
+    # ends of lines of any kind: a row has at least one
+    refuse_records(max(content.count(b"\n"), content.count(b"\r")) - 1, where)
+    if max(content.count(mark) for mark in (b",", b";", b"\t", b"|")) > MOST_VALUES:
+        raise ReadError(f"{where}: holds more than {MOST_VALUES:,} values, which no log of one field does; leave columns out, or split it")
     is_utf16 = content.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
     encodings = ["utf-16"] if is_utf16 else ["utf-8-sig", "latin-1"]
     for encoding in encodings:
@@ -134,6 +145,8 @@ def _names(head: list[list[str]], where: str) -> list[str]:
             f"{where}: its header line cannot be cut into names (one is longer than {csv.field_size_limit():,} characters, "
             "or a quote is not closed); write short names"
         )
+    if len(head[0]) > MOST_COLUMNS:
+        raise ReadError(f"{where}: its header line has more than {MOST_COLUMNS:,} names; check the export")
     names = [_CONTROL.sub(" ", name).strip() for name in head[0]]
     if all(_is_number(name) for name in names):
         raise ReadError(f"{where}: its first line holds numbers, not names; add a header line")

@@ -205,6 +205,8 @@ class _Search:
             try:
                 x, y, system = places_of(self.raw, self.found, crs)
                 longitude, latitude = degrees_of(x, y, system)
+                if not (np.isfinite(x) & np.isfinite(y)).any():
+                    raise ReadError(f"{self.raw.where}: no record has a position; export it with its places")
                 if (np.isfinite(x) & np.isfinite(y)).any() and not np.isfinite(longitude).any():
                     said = f"crs {shown(crs or system.name)} does not reach its places (first {x[0]:g}, {y[0]:g})"
                     raise ReadError(f"{self.raw.where}: {said}; set the right crs beside path in field.toml")

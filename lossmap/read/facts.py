@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import tomllib
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -12,10 +13,14 @@ from lossmap.base.errors import NoReference, ReadError, SettingsError, shown
 from lossmap.base.field import Field, FieldFacts
 from lossmap.base.reference import crop
 from lossmap.base.settings import Settings, Strict, build, overridden
+from lossmap.read.raw import reading
 
-__all__ = ["facts_file", "fingerprints", "read_chosen", "read_field", "read_settings", "read_toml", "sha256"]
+__all__ = ["facts_file", "fingerprints", "is_file", "read_chosen", "read_field", "read_settings", "read_toml", "sha256"]
 
 FACTS = "field.toml"
+
+#: A farm of five thousand fields takes two million.
+MOST_BYTES = 10_000_000
 
 Chosen = TypeVar("Chosen", bound=Strict)
 
@@ -32,8 +37,8 @@ def read_field(path: Path) -> Field:
     """
     path = Path(path)
     folder, file, where = facts_file(path, FACTS)
-    if not file.is_file():
-        raise SettingsError(f"{path}: {_nothing_there(path)}")
+    if not is_file(file):
+        raise SettingsError(f"{shown(path, 200)}: {_nothing_there(path)}")
     facts = build(FieldFacts, read_toml(file, where), where)
     try:
         grown = crop(facts.crop)
@@ -45,10 +50,29 @@ def read_field(path: Path) -> Field:
 
 
 def facts_file(path: Path, name: str) -> tuple[Path, Path, str]:
-    """The folder, the file of facts in it, and how messages call that, of a path that may be either."""
+    """The folder, the file of facts in it, and how messages call that, of a path that may be either.
+
+    Raises
+    ------
+    SettingsError
+        The folder cannot be looked into, or has no name that results could bear.
+    """
     folder, file = (path.parent, path) if path.name == name else (path, path / name)
-    folder = folder.resolve()
+    try:
+        folder = folder.resolve()
+    except (OSError, RuntimeError, ValueError) as fault:  # too long, links that lead to one another, a null character
+        raise SettingsError(f"{shown(path, 200)}: is no name of a folder ({shown(fault)}); correct it") from fault
+    if not folder.name or not folder.name.isprintable():
+        raise SettingsError(f"{shown(folder, 200)}: has no name that results could be called by; rename the folder in plain letters")
     return folder, file, f"{folder.name}/{name}"
+
+
+def is_file(path: Path) -> bool:
+    """Whether there is such a file, as far as the system lets us see."""
+    try:
+        return path.is_file()
+    except OSError as fault:
+        raise SettingsError(f"{shown(path, 200)}: cannot be looked at ({fault.strerror}); check its name and rights") from fault
 
 
 def read_settings(file: Path | None = None, assignments: Sequence[str] = ()) -> Settings:
@@ -84,18 +108,26 @@ def fingerprints(field: Field) -> dict[str, str]:
     """SHA-256 of every file the field names, by the name it has there."""
     names = [FACTS, *([field.facts.boundary] if field.facts.boundary else []), *(part.path for part in field.facts.points)]
     names += [part.path for part in field.facts.counts]
-    return {name: sha256(field.file(name)) for name in names}
+    return {name: sha256(field.file(name), f"{field.id}/{name}") for name in names}
 
 
-def sha256(path: Path) -> str:
-    """Of a file's bytes."""
+def sha256(path: Path, where: str) -> str:
+    """Of a file's bytes.
+
+    Raises
+    ------
+    ReadError
+        It cannot be read, or no longer.
+    """
     # a folder (a log of many files) is hashed by the names and contents of all its files
     if path.is_dir():
         inner = hashlib.sha256()
-        for file in sorted(file for file in path.rglob("*") if file.is_file()):
-            inner.update(str(file.relative_to(path)).encode() + bytes.fromhex(sha256(file)))
+        with reading(where):
+            files = sorted(file for file in path.rglob("*") if file.is_file())
+        for file in files:
+            inner.update(os.fsencode(file.relative_to(path)) + bytes.fromhex(sha256(file, where)))
         return inner.hexdigest()
-    with path.open("rb") as opened:
+    with reading(where), path.open("rb") as opened:
         return hashlib.file_digest(opened, "sha256").hexdigest()
 
 
@@ -119,10 +151,16 @@ def read_toml(file: Path, where: str) -> dict[str, Any]:
     SettingsError
     """
     try:
-        return tomllib.loads(file.read_text(encoding="utf-8-sig"))
+        with file.open("rb") as opened:
+            content = opened.read(MOST_BYTES + 1)
+        if len(content) > MOST_BYTES:
+            raise SettingsError(f"{where}: is larger than {MOST_BYTES / 1e6:g} MB, which no such file is; give the right file")
+        return tomllib.loads(content.decode("utf-8-sig").replace("\r\n", "\n"))
     except tomllib.TOMLDecodeError as fault:
         slash = " and a path has / between its folders, not a backslash" if "scape" in str(fault) or "hex" in str(fault) else ""
         raise SettingsError(f"{where}: is not TOML ({fault}); texts stand in quotes{slash}") from fault
+    except SettingsError:
+        raise
     except UnicodeDecodeError as fault:
         raise SettingsError(f"{where}: is not UTF-8 text (byte {fault.start}); save it as UTF-8") from fault
     except RecursionError as fault:

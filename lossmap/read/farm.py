@@ -18,11 +18,11 @@ from lossmap.base.errors import NoReference, ReadError, SettingsError, near, sho
 from lossmap.base.estimates import STEPS, Estimate
 from lossmap.base.farm import Combine, Farm, FarmFacts, MeasuredLoss, Money, MoneyFacts, Reading, StandingFacts, StandingField
 from lossmap.base.reference import Crop, crop, waiting
-from lossmap.base.settings import build
-from lossmap.base.units import quantity
+from lossmap.base.settings import FIRST_DAY, LAST_DAY, build
+from lossmap.base.units import grain_price, quantity
 from lossmap.read.boundary import read_outline
 from lossmap.read.csv_table import read_csv
-from lossmap.read.facts import facts_file, read_toml, sha256
+from lossmap.read.facts import facts_file, is_file, read_toml, sha256
 from lossmap.read.raw import Raw, column_numbers
 from lossmap.read.weather import read_weather
 
@@ -45,18 +45,20 @@ def read_farm(path: Path) -> Farm:
     """
     path = Path(path)
     folder, file, where = facts_file(path, FACTS)
-    if not file.is_file():
+    if not is_file(file):
         found = "no such folder" if not path.exists() else "is not a farm.toml" if path.is_file() else "holds no farm.toml"
         if (path / "field.toml").exists():
-            raise SettingsError(f"{path}: is a field (it holds field.toml), not a farm; run lossmap map on it")
-        raise SettingsError(f"{path}: {found}; give a folder whose farm.toml has name, weather, [[field]], [[combine]] and [money.CROP]")
+            raise SettingsError(f"{shown(path, 200)}: is a field (it holds field.toml), not a farm; run lossmap map on it")
+        raise SettingsError(
+            f"{shown(path, 200)}: {found}; give a folder whose farm.toml has name, weather, [[field]], [[combine]] and [money.CROP]"
+        )
     facts = build(FarmFacts, read_toml(file, where), where)
     farm = Farm(folder, facts.name, (), _combines(facts), {}, facts.weather, facts.history)
     logged = _readings(farm, facts, where)
     faults: list[str] = []
     fields = [_field(farm, one, number, logged, where, faults) for number, one in enumerate(facts.field, 1)]
     money = _all_money(facts, where, faults)
-    dryer = _tried(lambda: quantity(facts.dryer, "kg/d", _corn_bushel()) if facts.dryer else None, f"{where}: dryer", faults)
+    dryer = _tried(lambda: _dryer(facts.dryer) if facts.dryer else None, f"{where}: dryer", faults)
     if faults:
         raise SettingsError("\n".join(faults))
     return replace(farm, fields=tuple(field for field in fields if field), money=money, dryer_kg_point_day=dryer, readings=facts.readings)
@@ -77,7 +79,8 @@ def read_farm_weather(farm: Farm) -> pd.DataFrame:
 
 def farm_fingerprints(farm: Farm) -> dict[str, str]:
     """SHA-256 of the farm's facts, of every file of weather, and of its readings."""
-    return {name: sha256(farm.file(name)) for name in (FACTS, farm.weather, *farm.history, *([farm.readings] if farm.readings else []))}
+    names = (FACTS, farm.weather, *farm.history, *([farm.readings] if farm.readings else []))
+    return {name: sha256(farm.file(name), f"{farm.id}/{name}") for name in names}
 
 
 def _combines(facts: FarmFacts) -> tuple[Combine, ...]:
@@ -147,8 +150,12 @@ def _tried(made: Any, place: str, faults: list[str]) -> Any:
         return None
 
 
-def _corn_bushel() -> float | None:
-    return crop("corn").bushel_lb
+def _dryer(text: str) -> float:
+    """Bushels are corn's."""
+    amount = quantity(text, "kg/d", crop("corn").bushel_lb)
+    if not 0 < amount < math.inf:
+        raise SettingsError(f"{shown(text)} is nothing a dryer takes; correct it, or leave it out")
+    return amount
 
 
 def _all_money(facts: FarmFacts, where: str, faults: list[str]) -> dict[str, Money]:
@@ -167,7 +174,7 @@ def _money(facts: MoneyFacts, grown: Crop) -> Money:
     drying = facts.drying if facts.drying is not None else f"{figures['drying_cost']} USD/bu"
     steps = tuple(sorted((step.above, step.discount / 100) for step in facts.discounts))
     return Money(
-        quantity(facts.price, "USD/kg", grown.bushel_lb),
+        grain_price(facts.price, grown.bushel_lb),
         quantity(drying, "USD/kg", grown.bushel_lb),
         figures["shrink"] if facts.shrink is None else facts.shrink / 100,
         figures["handling"] if facts.handling is None else facts.handling / 100,
@@ -182,6 +189,8 @@ def _readings(farm: Farm, facts: FarmFacts, where: str) -> dict[str, list[tuple[
     place = f"{farm.id}/{facts.readings}"
     raw = read_csv(_file(farm, facts.readings, "readings"), place)
     raw = Raw(place, raw.columns.rename(columns=str.lower), raw.first_row)
+    if twice := [name for name in ("field", "date", "moisture_pct", "cut") if list(raw.columns.columns).count(name) > 1]:
+        raise ReadError(f"{place}: two columns are called {twice[0]}, but for the letter case; keep one")
     if "field" not in raw.columns or "date" not in raw.columns:
         raise ReadError(f"{place}: has no column {'date' if 'field' in raw.columns else 'field'}; it should hold {_READING_COLUMNS}")
     known = {one.name for one in facts.field}
@@ -189,14 +198,17 @@ def _readings(farm: Farm, facts: FarmFacts, where: str) -> dict[str, list[tuple[
     cut = raw.columns["cut"].astype("string").str.strip().str.lower() if "cut" in raw.columns else pd.Series("", index=raw.columns.index)
     out: dict[str, list[tuple[Reading | None, datetime.date | None]]] = {}
     faults = []
-    for row, (name, day) in enumerate(zip(raw.columns["field"].astype(str).str.strip(), raw.columns["date"].astype(str), strict=True)):
+    names, days = (raw.columns[column].astype("string").fillna("").str.strip() for column in ("field", "date"))
+    for row, (name, day) in enumerate(zip(names, days, strict=True)):
         at = f"{place}, row {raw.first_row + row}"
         try:
-            on = datetime.date.fromisoformat(day.strip())
+            on = datetime.date.fromisoformat(day)
         except ValueError:
             faults.append(f'{at}: date "{shown(day)}" is not a day; write 2025-10-18')
             continue
-        if name not in known:
+        if not FIRST_DAY <= on <= LAST_DAY:
+            faults.append(f"{at}: date {on} is no day of a harvest ({FIRST_DAY.year} to {LAST_DAY.year}); correct it")
+        elif name not in known:
             faults.append(f'{at}: no field is called "{shown(name)}"; {near(name, known)}')
         elif math.isfinite(moisture[row]) and not 5 <= moisture[row] <= 60:
             faults.append(f"{at}: moisture_pct {moisture[row]:g} is outside 5 to 60 %; correct it")

@@ -20,7 +20,7 @@ from lossmap.base.tables import POINTS
 from lossmap.read.csv_table import read_csv
 from lossmap.read.detect import columns_of
 from lossmap.read.places import WGS84, places_of
-from lossmap.read.raw import MOST_RECORD, Detected, Raw, checked, column_numbers, is_file_of
+from lossmap.read.raw import MOST_RECORD, Detected, Raw, checked, column_numbers, is_file_of, plain_file
 from lossmap.read.taskdata import holds_task_data, points_of, read_task_data
 from lossmap.read.times import Times, read_times
 from lossmap.read.vector import FORMATS, read_places
@@ -100,8 +100,7 @@ def read_raw(path: Path, where: str, layer: str | None, missing: tuple[str, ...]
             f"{where}: is no file lossmap reads (found {found}); "
             "export CSV, GeoJSON, GeoPackage, Shapefile (also zipped), FlatGeobuf, GeoParquet, or an ISO 11783-10 folder or zip"
         )
-    if path.stat().st_size == 0:
-        raise ReadError(f"{where}: is empty (0 bytes); export it again")
+    plain_file(path, where)
     if is_file_of(path, ".csv", ".txt", ".tsv"):
         return read_csv(path, where, missing)
     raw = read_places(path, where, layer)

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import re
+import stat
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,12 +17,28 @@ from lossmap.base.errors import ReadError, TableError, shown
 from lossmap.base.grid import Floats
 from lossmap.base.tables import Contract, Frame
 
-__all__ = ["MOST_RECORD", "Detected", "Raw", "checked", "column_numbers", "crs_of", "is_file_of"]
+__all__ = [
+    "MOST_RECORD",
+    "MOST_RECORDS",
+    "Detected",
+    "Raw",
+    "checked",
+    "column_numbers",
+    "crs_of",
+    "is_file_of",
+    "plain_file",
+    "reading",
+    "refuse_records",
+]
 
 #: No sensor of a combine writes a number beyond this; what does is a mark for "no value" or damage.
 MOST = 1e12
 #: Running numbers may be long; beyond this two of them cannot be told apart.
 MOST_RECORD = 2.0**53
+#: Fifty days of one a second; a map of them takes some ten gigabytes of memory.
+MOST_RECORDS = 2_000_000
+#: Larger is no table of one field: a record is some hundred bytes.
+MOST_BYTES = 1_000_000_000
 
 
 @dataclass(frozen=True)
@@ -145,6 +164,56 @@ def crs_of(text: str, where: str) -> pyproj.CRS:
         return pyproj.CRS.from_user_input(text)
     except pyproj.exceptions.CRSError as fault:
         raise ReadError(f'{where}: crs "{shown(text)}" is not known; write for example "EPSG:4326"') from fault
+
+
+@contextmanager
+def reading(where: str) -> Iterator[None]:
+    """Say in our own words what the system has against reading a file: gone meanwhile, no rights, a broken disk.
+
+    Raises
+    ------
+    ReadError
+    """
+    try:
+        yield
+    except ReadError:
+        raise
+    except OSError as fault:
+        raise ReadError(f"{where}: cannot be read ({fault.strerror or shown(fault)}); check its name and rights") from fault
+
+
+def plain_file(path: Path, where: str) -> None:
+    """Refuse what is no file with something in it: a pipe would be waited for, a device read for ever.
+
+    Raises
+    ------
+    ReadError
+    """
+    with reading(where):
+        found = path.stat()
+    if not stat.S_ISREG(found.st_mode):
+        raise ReadError(
+            f"{where}: is {'a folder' if stat.S_ISDIR(found.st_mode) else 'a pipe or device'}, not a file; copy the file itself"
+        )
+    if found.st_size == 0:
+        raise ReadError(f"{where}: is empty (0 bytes); export it again")
+    if found.st_size > MOST_BYTES:
+        raise ReadError(
+            f"{where}: is too large for one field ({found.st_size / 1e9:,.1f} GB, at most {MOST_BYTES / 1e9:g} GB are read); split it"
+        )
+
+
+def refuse_records(count: int, where: str) -> None:
+    """Refuse more records than one field has.
+
+    Raises
+    ------
+    ReadError
+    """
+    if count > MOST_RECORDS:
+        raise ReadError(
+            f"{where}: holds {count:,} records, more than one field has (at most {MOST_RECORDS:,} are read); split it by field, or by year"
+        )
 
 
 def is_file_of(path: Path, *suffixes: str) -> bool:

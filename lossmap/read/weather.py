@@ -14,7 +14,7 @@ from lossmap.base.grid import Floats
 from lossmap.base.tables import WEATHER
 from lossmap.base.units import factor
 from lossmap.read.csv_table import read_csv
-from lossmap.read.raw import Raw, checked, column_numbers
+from lossmap.read.raw import MOST_RECORDS, Raw, checked, column_numbers, plain_file, reading, refuse_records
 from lossmap.read.words import header_words
 
 __all__ = ["read_weather"]
@@ -78,21 +78,27 @@ def read_weather(path: Path, where: str) -> pd.DataFrame:
 
 
 def _is_long(path: Path, where: str) -> bool:
-    try:
-        with path.open("rb") as opened:
-            return bool(_LONG.match(opened.read(80)))
-    except OSError as fault:
-        raise ReadError(f"{where}: cannot be read ({fault.strerror}); check its name and rights") from fault
+    plain_file(path, where)
+    with reading(where), path.open("rb") as opened:
+        return bool(_LONG.match(opened.read(80)))
 
 
 def _long(path: Path, where: str) -> tuple[pd.DataFrame, Raw]:
     """One row a day and element, without a header."""
     try:
         rows = pd.read_csv(
-            path, header=None, names=list(_LONG_NAMES), dtype=str, keep_default_na=False, usecols=range(8), encoding="latin-1"
+            path,
+            header=None,
+            names=list(_LONG_NAMES),
+            dtype=str,
+            keep_default_na=False,
+            usecols=range(8),
+            encoding="latin-1",
+            nrows=MOST_RECORDS + 1,
         )
     except (ValueError, pd.errors.ParserError) as fault:
         raise ReadError(f"{where}: its lines are not the eight values of a station's file; get the file again") from fault
+    refuse_records(len(rows), where)
     raw = Raw(where, rows, first_row=1)
     stations = rows["station"].unique()
     if len(stations) > 1:
@@ -193,7 +199,9 @@ def _stated(column: str) -> str:
 
 def _days(raw: Raw, column: str, form: str) -> pd.Series:
     text = raw.columns[column].astype("string").str.strip()
-    days = pd.to_datetime(text, format=form, errors="coerce").astype("datetime64[ns]")
+    days = pd.to_datetime(text, format=form, errors="coerce")
+    # years that a clock of nanoseconds does not reach were not measured either
+    days = days.where(days.dt.year.between(1700, 2200)).astype("datetime64[ns]")
     wrong = np.flatnonzero(days.isna())
     if wrong.size:
         found = text.iloc[wrong[0]]

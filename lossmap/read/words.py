@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import re
 
 from lossmap.base.units import same_kind
@@ -18,6 +19,7 @@ _TAIL_UNITS = frozenset([
 # fmt: on
 
 
+@functools.lru_cache(maxsize=10_000)
 def header_words(column: str) -> str:
     """A header as plain lower-case words, without the unit in it: "Swath Width(ft)" is "swath width"."""
     words = _words(_UNIT_BRACKETS.sub(" ", column))

@@ -88,6 +88,15 @@ _MISSING_WORDS: Mapping[str, str] = {
 }
 
 
+# Simulations, shared/expected/evidence.md: pace-positions.
+_READ_SMALL = "Few counts read a strong effect rather too small: more may be saved than that."
+
+# One slope is fitted to all frames, and what fell before harvest does not rise with speed (the same simulations).
+_BEFORE_HARVEST = (
+    "What fell before harvest was counted too and draws the effect down: where it is strong, more may be saved than is said here."
+)
+
+
 def pace(field_map: FieldMap, words: Words) -> str:
     """Down to which ground speed slower pays, with its doubt and what it would save, or why that is not said."""
     found, settings = field_map.pace, field_map.settings.report
@@ -108,6 +117,7 @@ def pace(field_map: FieldMap, words: Words) -> str:
             f"{words.speed.text(found.today_m_s)} on average.",
             _side(found, words),
             _edges(found, words),
+            _BEFORE_HARVEST if field_map.loss["preharvest"] else "",
             f"Taken as known: {found.efficiency_pct:g} % of the hours spent cutting.",
             "After the change, count again.",
         )
@@ -121,7 +131,7 @@ def _side(found: Pace, words: Words) -> str:
         return (
             "That mean lies within the range, so the mean needs no change; "
             f"the middle of the range held throughout, instead of {words.speeds_to_set(found.slowest_m_s, found.fastest_m_s)} as driven, "
-            f"saves {_saved(found.even_usd_ha, found.even_usd_h, words)}."
+            f"saves {_saved(found.even_usd_ha, found.even_usd_h, words)}. {_READ_SMALL}"
         )
     slower = found.best_m_s.high < found.today_m_s
     return (

@@ -17,7 +17,7 @@ from typing import Literal
 from lossmap.base.errors import SettingsError
 from lossmap.base.estimates import Estimate
 from lossmap.base.reference import Crop
-from lossmap.base.units import factor, quantity
+from lossmap.base.units import factor, grain_price, quantity
 
 __all__ = ["NOT_KNOWN", "ODDS", "Price", "Scale", "Words", "bushels_ac", "count_of", "plain", "price_usd_kg", "sentence"]
 
@@ -293,7 +293,7 @@ def price_usd_kg(text: str, crop: Crop) -> float:
         No number with a unit of money by mass, or bushels of a crop that has none.
     """
     try:
-        return quantity(text, "USD/kg", crop.bushel_lb)
+        return grain_price(text, crop.bushel_lb)
     except SettingsError as refusal:
         example = Words(crop, "us").price_example
         raise SettingsError(f'report.price: {str(refusal).partition("; write")[0]}; write for example "{example}"') from refusal

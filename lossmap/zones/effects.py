@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from scipy.interpolate import make_interp_spline
 
 from lossmap.base.estimates import Z90, Beginning, EffectCurve, Estimate, SlopeEvidence, normal_points
 
@@ -15,7 +16,7 @@ __all__ = ["LikelyEffects", "effect_curve", "likely_effects", "middle"]
 Floats = npt.NDArray[np.float64]
 
 # Equally likely slopes and mean losses that stand for what the counts leave open, and places along a curve.
-SLOPES, LOSSES, ALONG = 101, 9, 41
+SLOPES, LOSSES, ALONG = 301, 9, 41
 
 
 @dataclass(frozen=True)
@@ -62,7 +63,7 @@ def likely_effects(evidence: SlopeEvidence, everywhere: Floats, mean_kg_ha: Esti
         Mean loss over the field [kg/ha], above 0.
     """
     side = 1 if evidence.name == "speed" else -1
-    slopes, references = _slopes(evidence)
+    slopes, references = _slopes(evidence, side)
     # a few hundred quantiles of the field's values stand for its cells
     usual = np.quantile(everywhere, (np.arange(512) + 0.5) / 512)
     as_cut = _factor(slopes, references, side, usual).mean(axis=1)
@@ -115,28 +116,43 @@ def _factor(slopes: Floats, references: Floats, side: int, values: Floats) -> Fl
     return np.asarray(np.exp(slopes[:, None] * np.maximum(side * (values - references[:, None]), 0)))
 
 
-def _slopes(evidence: SlopeEvidence) -> tuple[Floats, Floats]:
-    """Equally likely slopes, each with the value from which it acts: as many from each beginning as it is likely.
+def _slopes(evidence: SlopeEvidence, side: int) -> tuple[Floats, Floats]:
+    """Equally likely slopes, each with the value from which it acts: as many about each beginning as it is likely.
 
     Beginnings are a few values that were tried; the effect may as well begin anywhere between
-    them, so each stands for the stretch up to half-way to its neighbours.
+    them, with a slope between theirs, so each stands for a stretch of its own.
     """
     known = sorted(evidence.beginnings, key=lambda one: one.reference)
     known = known or [Beginning(evidence.reference, 1.0, evidence.slope.mean, evidence.sd)]
     weights = np.array([one.weight for one in known])
     numbers = np.rint(SLOPES * weights / weights.sum()).astype(int)
-    edges = _edges(np.array([one.reference for one in known]))
-    drawn = [one.slope + one.sd * normal_points(number) for one, number in zip(known, numbers, strict=True)]
-    begun = [low + (high - low) * _shuffled(number) for low, high, number in zip(edges[:-1], edges[1:], numbers, strict=True)]
-    return np.concatenate(drawn), np.concatenate(begun)
+    tried = np.array([one.reference for one in known])
+    edges = _edges(tried, side)
+    begun = np.concatenate(
+        [low + (high - low) * _shuffled(number) for low, high, number in zip(edges[:-1], edges[1:], numbers, strict=True)]
+    )
+    middles = _between(tried, np.array([one.slope for one in known]), begun)
+    sds = np.exp(_between(tried, np.log([max(one.sd, 1e-12) for one in known]), begun))
+    return middles + sds * np.concatenate([normal_points(number) for number in numbers]), begun
 
 
-def _edges(references: Floats) -> Floats:
-    """Ends of the stretch that each of the ascending `references` stands for; a single one stands for itself."""
+def _edges(references: Floats, side: int) -> Floats:
+    """Ends of the stretch that each of the ascending `references` stands for, half-way to its neighbours; a single one stands for itself.
+
+    The earliest reaches half a gap before it, the latest a whole one: later beginnings were
+    not tried, because few stops lie beyond them, not because they are unlikely.
+    """
     if len(references) == 1:
         return np.repeat(references, 2)
     middles = (references[:-1] + references[1:]) / 2
-    return np.concatenate([[2 * references[0] - middles[0]], middles, [2 * references[-1] - middles[-1]]])
+    below, above = (0.5, 1.0) if side > 0 else (1.0, 0.5)
+    first, last = references[1] - references[0], references[-1] - references[-2]
+    return np.concatenate([[references[0] - below * first], middles, [references[-1] + above * last]])
+
+
+def _between(references: Floats, values: Floats, at: Floats) -> Floats:
+    """Straight from one of the ascending references to the next, and on beyond the outer ones."""
+    return np.full(at.shape, values[0]) if len(references) == 1 else np.asarray(make_interp_spline(references, values, k=1)(at))
 
 
 def _shuffled(number: int) -> Floats:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,7 +11,7 @@ import numpy.typing as npt
 from lossmap.base.estimates import Driver, Estimate, Pace, ReelSpeed, SlopeEvidence
 from lossmap.zones.effects import likely_effects, middle
 
-__all__ = ["Costs", "machine_loss", "pace", "reel_speed"]
+__all__ = ["Costs", "pace", "reel_speed"]
 
 Floats = npt.NDArray[np.float64]
 
@@ -60,13 +59,17 @@ class Costs:
         return np.asarray(self.header_width_m * np.asarray(speed_m_s) * share * _SECONDS_AN_HOUR / _M2_A_HECTARE)
 
 
-def pace(found: Driver, evidence: SlopeEvidence, speed_m_s: Floats, machine_kg_ha: Estimate, costs: Costs) -> Pace:
+def pace(found: Driver, evidence: SlopeEvidence, speed_m_s: Floats, mean_kg_ha: Estimate, costs: Costs) -> Pace:
     """Down to which ground speed slower pays.
 
-    An acre costs the hours it takes, ``hour / (width speed efficiency)``, and the grain the
-    machine leaves on it, ``price loss(speed)``. The speed that costs least is sought, within
-    the speeds driven, for each of a set of equally likely effects (`likely_effects`); their
-    spread is the interval. The share of time spent cutting is taken as the same at every speed.
+    An acre costs the hours it takes, ``hour / (width speed efficiency)``, and the grain that
+    lies on it, ``price loss(speed)``. The speed that costs least is sought, within the speeds
+    driven, for each of a set of equally likely effects (`likely_effects`); their spread is the
+    interval. The share of time spent cutting is taken as the same at every speed.
+
+    Loss is that of all sources, since the slope is that of all sources: what fell before harvest
+    is the same at every speed and drops out of every saving. A slope of all loss put to a part
+    of it would make each saving too small by the other part.
 
     Parameters
     ----------
@@ -76,8 +79,8 @@ def pace(found: Driver, evidence: SlopeEvidence, speed_m_s: Floats, machine_kg_h
         Of speed: the slope of log loss by m/s, its sd, and X [m/s].
     speed_m_s : array, ``[cell]``
         Ground speed over the field [m/s]; NaN where unknown.
-    machine_kg_ha : Estimate
-        What the machine loses on average over the field, as `machine_loss` gives it [kg/ha].
+    mean_kg_ha : Estimate
+        Mean loss over the field, all sources [kg/ha].
     costs : Costs
 
     Returns
@@ -88,11 +91,11 @@ def pace(found: Driver, evidence: SlopeEvidence, speed_m_s: Floats, machine_kg_h
     driven = speed_m_s[np.isfinite(speed_m_s) & (speed_m_s > 0)]
     if found.verdict != "tracks":
         return Pace("no link")
-    if not driven.size or not machine_kg_ha.mean > 0 or not math.isfinite(evidence.sd):
+    if not driven.size or not mean_kg_ha.mean > 0 or not math.isfinite(evidence.sd):
         return Pace("not known")
     if costs.hour_usd_h is None or costs.price_usd_kg is None:
         return Pace("not priced", missing=costs.missing)
-    return _priced(_Bill(evidence, driven, machine_kg_ha, costs, (costs.hour_usd_h, costs.price_usd_kg)))
+    return _priced(_Bill(evidence, driven, mean_kg_ha, costs, (costs.hour_usd_h, costs.price_usd_kg)))
 
 
 def _priced(bill: _Bill) -> Pace:
@@ -122,11 +125,11 @@ def _priced(bill: _Bill) -> Pace:
 class _Bill:
     """What a hectare costs, for each of the equally likely readings of the effect."""
 
-    def __init__(self, evidence: SlopeEvidence, driven: Floats, machine_kg_ha: Estimate, costs: Costs, prices: tuple[float, float]) -> None:
+    def __init__(self, evidence: SlopeEvidence, driven: Floats, mean_kg_ha: Estimate, costs: Costs, prices: tuple[float, float]) -> None:
         self.costs, self.driven = costs, driven
         self.hour_usd_h, self.price_usd_kg = prices
         self.slowest, self.fastest = (float(end) for end in np.quantile(driven, DRIVEN))
-        self.effects = likely_effects(evidence, driven, machine_kg_ha)
+        self.effects = likely_effects(evidence, driven, mean_kg_ha)
 
     def as_driven(self) -> Floats:
         """``[reading]``, USD/ha, at the field's own speeds; a cell where the machine all but stood counts as a slow one."""
@@ -136,28 +139,6 @@ class _Bill:
     def at(self, speed_m_s: Floats) -> Floats:
         """``[reading, speed]``, USD/ha."""
         return np.asarray(self.hour_usd_h / self.costs.hectares_an_hour(speed_m_s) + self.price_usd_kg * self.effects.at(speed_m_s))
-
-
-def machine_loss(loss: Mapping[str, Estimate]) -> Estimate:
-    """What speed can act on: header and threshing loss together [kg/ha]; the total where they cannot be told from what fell before.
-
-    Parameters
-    ----------
-    loss : mapping of str to Estimate
-        ``total, preharvest, header, threshing`` over the field [kg/ha]. The doubts of two
-        parts are added as if they erred apart, which is on the wide side: what one count
-        gives to the header it takes from the machine.
-    """
-    total, before, header, threshing = (loss[source] for source in ("total", "preharvest", "header", "threshing"))
-    if header and threshing:
-        return _added(header, threshing)
-    return _added(total, Estimate(-before.mean, -before.high, -before.low)) if total and before else total
-
-
-def _added(one: Estimate, other: Estimate) -> Estimate:
-    mean = one.mean + other.mean
-    below, above = (math.hypot(getattr(one, end) - one.mean, getattr(other, end) - other.mean) for end in ("low", "high"))
-    return Estimate(mean, mean - below, mean + above)
 
 
 def reel_speed(diameter_m: float, rpm: float, speed_m_s: Floats) -> ReelSpeed | None:

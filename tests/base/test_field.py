@@ -126,3 +126,11 @@ def test_a_log_or_a_boundary_says_where_a_field_lies(tmp_path: Path) -> None:
         "creek/field.toml: names neither a log nor a boundary, so there is no ground to place stops on; "
         'add boundary = "boundary.geojson", or a [[points]] with path = "points.csv"'
     )
+
+
+@pytest.mark.parametrize("day", [20251018, "yesterday", datetime.date(25, 10, 18), datetime.datetime(2025, 10, 18, 7, 0)])
+def test_what_is_no_day_of_a_harvest(day: object) -> None:
+    """A number, which might be taken for seconds, a word, a year of two digits and a time of day are refused."""
+    assert _field(Path(), harvested_on="2025-10-18").facts.harvested_on == datetime.date(2025, 10, 18)
+    with pytest.raises(SettingsError, match="creek/field.toml: harvested_on: "):
+        _field(Path(), harvested_on=day)

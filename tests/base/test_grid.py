@@ -74,7 +74,7 @@ def test_a_field_as_large_as_a_county_is_refused() -> None:
     with pytest.raises(TooLittleData) as refusal:
         Grid.covering(shapely.box(0, 0, 30_000, 20_000), CRS, 5.0)
     assert str(refusal.value) == (
-        "the field spans 30 x 20 km (24,000,000 cells of 5 m, at most 12,000,000); check positions and boundary, or set a larger grid.cell"
+        "the field: spans 30 x 20 km (24,000,000 cells of 5 m, at most 12,000,000); check positions and boundary, or set a larger grid.cell"
     )
 
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from lossmap.base.errors import NoReference, SettingsError
 from lossmap.base.field import ROLES
-from lossmap.base.units import factor, quantity, same_kind
+from lossmap.base.units import factor, grain_price, quantity, same_kind
 
 # spellings met in logs and count sheets, by the SI unit they measure
 SPELLINGS = {
@@ -126,3 +126,11 @@ def test_quantities_without_unit_are_refused(text: object, message: str) -> None
     with pytest.raises(SettingsError) as refusal:
         quantity(text, "m")
     assert str(refusal.value) == message
+
+
+@pytest.mark.parametrize("text", ["0 USD/bu", "-4 USD/bu", "1e999 USD/bu", "9000 USD/bu"])
+def test_what_no_grain_costs(text: str) -> None:
+    """Nothing, less than nothing and a fortune are no prices."""
+    assert grain_price("4.20 USD/bu", 56.0) == pytest.approx(0.16535, abs=1e-5)
+    with pytest.raises(SettingsError, match="is no price of grain"):
+        grain_price(text, 56.0)

@@ -165,3 +165,37 @@ def test_a_sweep_takes_what_is_ours_alone(tmp_path):
     assert names(tmp_path) == [".cache.1.2", ".creek.notes", ".git"]
     sweep(tmp_path / "missing")
     assert not (tmp_path / "missing").exists()
+
+
+def test_a_folder_among_results_is_never_written_over(tmp_path):
+    """A folder of somebody's own that bears a result's name is left, and so is everything else."""
+    (tmp_path / "creek" / "map.html").mkdir(parents=True)
+    (tmp_path / "creek" / "map.html" / "mine").write_text("mine")
+    with pytest.raises(WriteError, match="creek: cannot be replaced"), whole_folder(tmp_path / "creek") as folder:
+        (folder / "map.html").write_text("new")
+    assert (tmp_path / "creek" / "map.html" / "mine").read_text() == "mine"
+    assert names(tmp_path) == ["creek"]
+
+
+def test_files_among_folders_go_one_by_one(tmp_path):
+    """A season's overview lies among its fields' folders, which are not moved; a run killed between two files is put back."""
+    target, dead = tmp_path / "season", tmp_path / f".season.999999999-{_HOST}.abc"
+    (target / "creek").mkdir(parents=True)
+    for name in ("season.html", "season.csv"):
+        (target / name).write_text("old")
+    # one file had taken its place, one not yet
+    (dead / "new").mkdir(parents=True)
+    (dead / "earlier").mkdir()
+    (dead / "names").write_text("season.csv\nseason.html")
+    for name in ("season.html", "season.csv"):
+        (target / name).rename(dead / "earlier" / name)
+    (target / "season.csv").write_text("new")
+    (dead / "new" / "season.html").write_text("new")
+    sweep(tmp_path)
+    assert {path.name: path.read_text() for path in target.iterdir() if path.is_file()} == {"season.html": "old", "season.csv": "old"}
+    inode = (target / "creek").stat().st_ino
+    with whole_files(target) as folder:
+        (folder / "season.csv").write_text("newer")
+    assert (target / "creek").stat().st_ino == inode
+    assert {path.name: path.read_text() for path in target.iterdir() if path.is_file()} == {"season.html": "old", "season.csv": "newer"}
+    assert names(tmp_path) == ["season"]

@@ -114,6 +114,26 @@ def test_what_lies_between_fields_is_never_a_driver(made_field, seen):
     assert found.between_fields.low <= 1.5 <= found.between_fields.high
 
 
+def test_without_a_level_for_each_field_what_lies_between_them_is_taken_for_a_driver(made_field, seen):
+    """Truth: no slope within any field, faster fields lose more; ours flags 2 of 40 seasons at most, one line through all stops half."""
+    rng, ours, uncentred = np.random.default_rng(31), 0, 0
+    for _ in range(40):
+        speeds = rng.uniform(1.7, 2.3, (20, 1)) + rng.normal(0, 0.3, (20, 12))
+        losses = 1.5 * (speeds.mean(axis=1, keepdims=True) - 2) + rng.normal(0, 0.5, speeds.shape)
+        inside = speeds - speeds.mean(axis=1, keepdims=True)
+        slopes, sds = (inside * losses).sum(axis=1) / (inside**2).sum(axis=1), 0.5 / np.sqrt((inside**2).sum(axis=1))
+        fields = [
+            made_field(f"f{n:02d}", speed=seen(float(slope), float(sd))) for n, (slope, sd) in enumerate(zip(slopes, sds, strict=True))
+        ]
+        ours += said(fields).verdict == "tracks"
+        every = (speeds - speeds.mean()).ravel()
+        line = every @ losses.ravel() / (every @ every)
+        left = losses.ravel() - losses.mean() - line * every
+        uncentred += line > 2.05 * left.std() / math.sqrt(every @ every)
+    assert ours <= 2
+    assert uncentred >= 20
+
+
 def test_dryness_rises_as_moisture_falls(made_field, seen):
     """Drier fields that lose more have a slope above 0 between them."""
     fields = [

@@ -38,7 +38,7 @@ def test_a_ring_that_crosses_itself_is_mended(field_folder):
 
 def test_a_line_is_no_boundary(field_folder):
     """A file without polygons is refused with what it holds."""
-    with pytest.raises(ReadError, match=r"holds no polygon \(found LineString\)"):
+    with pytest.raises(ReadError, match=r"holds no polygon with an area \(found LineString\)"):
         boundary(field_folder, {"type": "LineString", "coordinates": SQUARE})
 
 

@@ -40,7 +40,8 @@ def test_missing_words_are_missing(tmp_path):
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ("", "log.csv: is empty; it should hold a header line and one line a record"),
+        ("", "log.csv: is empty (0 bytes); export it again"),
+        (" \n\n", "log.csv: is empty; it should hold a header line and one line a record"),
         ("a,b\n", "log.csv: holds a header line and no record; check the export"),
         ("1,2\n3,4\n", "log.csv: its first line holds numbers, not names; add a header line"),
         ("a,b\n1,2\n3,4,5\n", "log.csv: row 3 has 3 values, the header 2 names; each row needs as many values as the header has names"),

@@ -75,7 +75,7 @@ def test_a_whole_file_is_read(tmp_path: Path) -> None:
         ("[" * 100_000, "made-field/evidence.json: is not JSON (maximum recursion depth"),
         ({"crop": "corn"}, "made-field/evidence.json: field_id: is missing; add it"),
         (changed(("area_ha",), -1), "made-field/evidence.json: area_ha: must be above 0"),
-        (changed(("stops",), "many"), "made-field/evidence.json: stops: must be a valid integer (is 'many')"),
+        (changed(("stops",), "many"), "made-field/evidence.json: stops: must be a whole number (is 'many')"),
         (
             changed(("loss", "total", "low_kg_ha"), 200.0),
             "made-field/evidence.json: loss.total: low 200 is above high 130",

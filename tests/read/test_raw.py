@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+import os
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
@@ -8,7 +10,8 @@ import shapely
 
 from lossmap.base.errors import ReadError
 from lossmap.base.tables import Column, Contract
-from lossmap.read.raw import Raw, checked, column_numbers, crs_of
+from lossmap.read import raw as raw_module
+from lossmap.read.raw import Raw, checked, column_numbers, crs_of, plain_file, refuse_records
 
 
 def test_numbers_of_a_text_column():
@@ -70,3 +73,27 @@ def test_an_unknown_system_is_refused():
     """A typed coordinate system that is none names a good example."""
     with pytest.raises(ReadError, match='crs "EPSG:99999999" is not known; write for example "EPSG:4326"'):
         crs_of("EPSG:99999999", "creek/points.csv")
+
+
+def test_what_is_no_file_with_something_in_it(tmp_path, monkeypatch):
+    """A pipe, which would be waited for, a folder, an empty and a huge file, and one that is gone."""
+    os.mkfifo(tmp_path / "pipe")
+    (tmp_path / "empty").touch()
+    (tmp_path / "huge").write_bytes(bytes(10))
+    monkeypatch.setattr(raw_module, "MOST_BYTES", 5)
+    for name, message in {
+        "pipe": "is a pipe or device, not a file",
+        ".": "is a folder, not a file",
+        "empty": r"is empty \(0 bytes\)",
+        "huge": "is too large for one field",
+        "gone": r"cannot be read \(No such file or directory\)",
+    }.items():
+        with pytest.raises(ReadError, match=f"^made: {message}"):
+            plain_file(tmp_path / name, "made")
+
+
+def test_more_records_than_a_field_has():
+    """Said before they fill the memory."""
+    refuse_records(2_000_000, "made")
+    with pytest.raises(ReadError, match=r"^made: holds 2,000,001 records, more than one field has \(at most 2,000,000 are read\)"):
+        refuse_records(2_000_001, "made")

@@ -50,17 +50,27 @@ def test_band_is_the_exact_one_where_a_formula_gives_it() -> None:
     """Three beginnings, next to no spread of cells: the 5 % and 95 % points of a mixture of normals, found by root search.
 
     All cells at the slowest speed, before any beginning, so the level has no doubt and the log of
-    the curve is a mixture of normals. Beginnings stand for stretches, so the mixture is taken
-    over their whole width too.
+    the curve is a mixture of normals. Beginnings stand for stretches, the last for one that reaches
+    a whole gap on, and slopes lie between theirs, so the mixture is taken over their whole width too.
     """
     parts = (Beginning(1.5, 0.5, 0.9, 0.2), Beginning(1.7, 0.3, 0.6, 0.3), Beginning(1.9, 0.2, 1.1, 0.25))
     evidence = dataclasses.replace(SPEED, beginnings=parts)
     curve = effect_curve(evidence, np.full(50, 1.0), np.array([1.0, 3.0]), exactly(100.0))
-    beyond = [3.0 - np.linspace(part.reference - 0.1, part.reference + 0.1, 201) for part in parts]
+    stretches = [np.linspace(*ends, 201) for ends in ((1.4, 1.6), (1.6, 1.8), (1.8, 2.1))]
+
+    def slope_and_sd(begun: float) -> tuple[float, float]:
+        one, other = parts[:2] if begun < 1.7 else parts[1:]
+        share = (begun - one.reference) / 0.2
+        return one.slope + share * (other.slope - one.slope), one.sd * (other.sd / one.sd) ** share
+
+    def chance(log: float, begun: float) -> float:
+        slope, sd = slope_and_sd(begun)
+        return float(ndtr((log / (3.0 - begun) - slope) / sd))
 
     def below(log: float) -> float:
-        chances = [ndtr((log - part.slope * far) / (part.sd * far)).mean() for part, far in zip(parts, beyond, strict=True)]
-        return sum(part.weight * float(chance) for part, chance in zip(parts, chances, strict=True))
+        return sum(
+            part.weight * float(np.mean([chance(log, begun) for begun in stretch])) for part, stretch in zip(parts, stretches, strict=True)
+        )
 
     last = curve.loss_kg_ha[-1]
     for level, found in ((0.05, last.low), (0.5, last.mean), (0.95, last.high)):

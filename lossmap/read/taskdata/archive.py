@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import contextlib
 import os
-import struct
 import zipfile
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
@@ -16,22 +15,11 @@ from pathlib import Path, PurePosixPath
 
 from lossmap.base.errors import ReadError, shown
 from lossmap.read.raw import is_file_of
+from lossmap.read.zips import BROKEN_ZIP, opened_zip, refuse_count
 
 __all__ = ["TASK_FILE", "Archive", "holds_task_data", "opened"]
 
 TASK_FILE = "taskdata.xml"
-
-# A season of one machine is some hundred files and some hundred megabytes: beyond these it is no task data.
-MOST_ENTRIES = 20_000
-MOST_BYTES = 2_000_000_000
-# A directory of so many entries with long names; a longer one would be read whole before it could be counted.
-MOST_DIRECTORY = 10_000_000
-# Logs shrink to a tenth, XML to a fiftieth; deflate can do 1,032, which only a bomb reaches.
-MOST_RATIO, RATIO_FROM = 200, 10_000_000
-
-
-# What a damaged list of files makes of zipfile: unknown versions, wild lengths, names that are no text.
-BROKEN_ZIP = (zipfile.BadZipFile, NotImplementedError, struct.error, UnicodeDecodeError, EOFError, OverflowError)
 
 
 @dataclass(frozen=True)
@@ -91,7 +79,8 @@ def holds_task_data(path: Path, where: str) -> bool:
     """
     if path.name.lower() == TASK_FILE and path.is_file():
         raise ReadError(f"{where}: is one of several files of task data; give the folder it lies in as path")
-    if not path.is_dir() and not (is_file_of(path, ".zip") and zipfile.is_zipfile(path)):
+    # a pipe would be waited for
+    if not path.is_dir() and not (is_file_of(path, ".zip") and path.is_file() and zipfile.is_zipfile(path)):
         return False
     try:
         with _source(path, where) as (names, _):
@@ -122,9 +111,7 @@ def _source(path: Path, where: str) -> Iterator[tuple[list[str], Callable[[str, 
     if path.is_dir():
         yield _folder_names(path, where), lambda name, most: _file_bytes(path, where, name, most)
         return
-    _refuse_directory(path, where)
-    with zipfile.ZipFile(path) as archive:
-        _refuse_bomb(archive.infolist(), where)
+    with opened_zip(path, where) as archive:
         names = [entry.filename for entry in archive.infolist() if not entry.filename.endswith("/")]
         yield names, lambda name, most: _member_bytes(archive, where, name, most)
 
@@ -133,7 +120,7 @@ def _folder_names(path: Path, where: str) -> list[str]:
     names: list[str] = []
     for folder, _, files in os.walk(path):
         names += [(Path(folder) / file).relative_to(path).as_posix() for file in files]
-        _refuse_count(len(names), where)
+        refuse_count(len(names), where)
     return names
 
 
@@ -155,39 +142,6 @@ def _member_bytes(archive: zipfile.ZipFile, where: str, name: str, most: int) ->
             return member.read(most)
     except Exception as fault:  # zipfile, zlib, bz2 and lzma each raise their own kinds, for passwords too
         raise ReadError(f"{where}/{shown(name)}: cannot be unpacked ({shown(fault)}); export it again") from fault
-
-
-def _refuse_directory(path: Path, where: str) -> None:
-    """Refuse a zip by the size its own end states, before its list of files is read into memory."""
-    with path.open("rb") as file:
-        size = file.seek(0, os.SEEK_END)
-        file.seek(max(size - 66_000, 0))
-        tail = file.read()
-    at = tail.rfind(b"PK\x05\x06")
-    end = tail[at : at + 22]
-    if at < 0 or len(end) < 22:
-        raise zipfile.BadZipFile("it has no end of its list of files")
-    # the 64-bit form serves only more files or bytes than task data can have
-    if tail[max(at - 20, 0) : at].startswith(b"PK\x06\x07") or int.from_bytes(end[12:16], "little") > MOST_DIRECTORY:
-        raise ReadError(f"{where}: lists more files than task data can have (at most {MOST_ENTRIES:,}); give the zip of one machine")
-
-
-def _refuse_bomb(entries: list[zipfile.ZipInfo], where: str) -> None:
-    _refuse_count(len(entries), where)
-    total = sum(entry.file_size for entry in entries)
-    if total > MOST_BYTES:
-        raise ReadError(f"{where}: would unpack to {total / 1e9:,.1f} GB, at most {MOST_BYTES / 1e9:g} GB are read; split the task data")
-    for entry in entries:
-        if entry.file_size > RATIO_FROM and entry.file_size > MOST_RATIO * max(entry.compress_size, 1):
-            raise ReadError(
-                f"{where}: {shown(entry.filename)} would unpack to {entry.file_size / max(entry.compress_size, 1):,.0f} times its size, "
-                "which no log does; export it again"
-            )
-
-
-def _refuse_count(count: int, where: str) -> None:
-    if count > MOST_ENTRIES:
-        raise ReadError(f"{where}: holds more than {MOST_ENTRIES:,} files; give the folder or zip of the task data alone")
 
 
 def _beside(names: list[str], where: str) -> dict[str, tuple[str, ...]]:

@@ -1,0 +1,1 @@
+"""Coverage-guided search for inputs that break a reader: `targets` says what is fed with what, `run` does it."""
