@@ -12,7 +12,12 @@ demo: .venv/use          ## map the made fields as a season, plan stops in one, 
 	@$(BIN)/lossmap season demo-fields --cores 2 --out out/demo --config configs/demo.toml --quiet
 	@$(BIN)/lossmap stops demo-fields/gravel-eighty --out out/demo/demo-fields --quiet
 	@$(BIN)/lossmap rank demo-fields/made-farm --on 2025-09-25 --out out/demo --quiet
-	@echo "open $(CURDIR)/out/demo/demo-fields/season.html in a browser (it leads to each field's map), $(CURDIR)/out/demo/demo-fields/gravel-eighty/count-sheet.html on a phone, and $(CURDIR)/out/demo/made-farm/ranking.html"
+	@echo
+	@echo "open in a browser"
+	@echo "  $(CURDIR)/out/demo/demo-fields/season.html   the season, which leads to each field's map"
+	@echo "  $(CURDIR)/out/demo/made-farm/ranking.html   which field first"
+	@echo "and on a phone"
+	@echo "  $(CURDIR)/out/demo/demo-fields/gravel-eighty/count-sheet.html"
 
 test: .venv/develop      ## everything but the long simulations
 	$(BIN)/pytest -n 2 --dist loadfile

@@ -167,7 +167,7 @@ DEMOS = {
             facts={"name": "Crooked forty (made)", "header": "draper", "machine": "green"},
         ),
         "60 records twice, 25 thrown 60 to 250 m aside, 20 with threefold flow; column names cut to ten letters",
-        "speed and dryness: not enough counts (24 stops); the thrown and doubled records flagged",
+        "speed and dryness: no sign or not enough counts (24 stops); the thrown and doubled records flagged",
     ),
     # Canola, GeoParquet in metric units, only counted behind the combine, one frame a stop.
     "far-bench": Demo(

@@ -35,8 +35,12 @@ class Found:
 
     @property
     def asked(self) -> list[str]:
-        """The lines of [points.columns] that the faults ask for."""
-        return [match[0] for fault in self.faults if (match := re.search(r"\w+ = \{ column = .*? \}", fault))]
+        """The lines of [points.columns] that the faults ask for, and those for what was not found beside columns left over."""
+        asked = [match[0] for fault in self.faults if (match := re.search(r"\w+ = \{ column = .*? \}", fault))]
+        said = {line.partition(" ")[0] for line in asked}
+        said |= {"mass_flow"} if "yield" in said else set()
+        wanted = dict.fromkeys(line for part in self.parts if part.get("unused") for line in part.get("wanted", ()))
+        return asked + [line for line in wanted if line.partition(" ")[0] not in said]
 
     def as_json(self) -> dict[str, Any]:
         """The same as plain values."""
@@ -48,7 +52,7 @@ class Found:
         if self.asked:
             lines += [
                 "",
-                "to settle what is open, under [[points]] in field.toml (choose the right unit):",
+                "to settle what is open, under [[points]] in field.toml (choose column and unit, leave out what the log has not):",
                 "[points.columns]",
                 *self.asked,
             ]
@@ -139,9 +143,21 @@ def _table(found: Found, raw: Raw, log: PointsFile, bushel_lb: float | None, hea
             "says": f"{_counted(len(raw.columns), 'record')}, {_system(raw)}",
             "columns": [_column(one, _first(raw.columns[one.column])) for one in detected],
             "unused": [str(name) for name in raw.columns.columns if name not in taken],
+            "wanted": _wanted({one.role for one in detected}, raw.x is not None),
         }
     )
     found.faults += faults
+
+
+def _wanted(roles: set[str], placed: bool) -> list[str]:
+    """Of a log that cannot be mapped, whose words are of another language perhaps: a line of [points.columns] for each role not found."""
+    placed = placed or {"longitude", "latitude"} <= roles or {"easting", "northing"} <= roles
+    if placed and roles & {"mass_flow", "yield"}:
+        return []
+    lines = {} if placed else {"longitude": '"..."', "latitude": '"..."'}
+    lines |= {"time": '"..."', "moisture": '{ column = "...", unit = "%" }', "speed": '{ column = "...", unit = "mph" }'}
+    lines |= {} if "yield" in roles else {"mass_flow": '{ column = "...", unit = "lb/s" }'}
+    return [f"{role} = {column}" for role, column in lines.items() if role not in roles]
 
 
 def _task_data(found: Found, path: Path, where: str, layer: str | None) -> None:

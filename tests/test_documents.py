@@ -11,6 +11,7 @@ import tomllib
 import pytest
 
 from documents import example, renewed
+from lossmap.base.farm import FarmFacts
 from lossmap.base.field import FieldFacts
 from lossmap.base.settings import build
 from lossmap.base.tables import FLAGS
@@ -29,6 +30,16 @@ def test_the_notebook_example_runs(root):
     done = subprocess.run([sys.executable, "-c", script], cwd=root, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
     assert "speed tracks" in done.stdout
+
+
+def test_a_flow_in_one_call_runs(root, tmp_path):
+    """README's one call of a flow runs as it stands, here into a folder that is thrown away, in metric units."""
+    (script,) = [text for text in blocks_of((root / "README.md").read_text(), "python") if "map_field" in text]
+    (tmp_path / "demo-fields").symlink_to(root / "demo-fields")
+    done = subprocess.run([sys.executable, "-c", script], cwd=tmp_path, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.startswith("loss 259 kg/ha")
+    assert (tmp_path / "out" / "gravel-eighty" / "map.html").exists()
 
 
 def test_make_knows_what_the_documents_name(root):
@@ -59,7 +70,9 @@ def blocks_of(text, kind):
 
 
 def test_the_facts_shown_are_facts(root):
-    """Every field.toml and part of one in README is read as it stands."""
+    """Every field.toml, part of one, and farm.toml in README is read as it stands."""
+    (farm,) = [text for text in blocks_of((root / "README.md").read_text(), "toml") if "[[combine]]" in text]
+    assert build(FarmFacts, tomllib.loads(farm), "README").field
     texts = [text for text in blocks_of((root / "README.md").read_text(), "toml") if "[[points]]" in text]
     assert len(texts) == 2
     for text in texts:

@@ -75,8 +75,14 @@ def is_file(path: Path) -> bool:
         raise SettingsError(f"{shown(path, 200)}: cannot be looked at ({fault.strerror}); check its name and rights") from fault
 
 
-def read_settings(file: Path | None, assignments: Sequence[str] = ()) -> Settings:
+def read_settings(file: Path | None = None, assignments: Sequence[str] = ()) -> Settings:
     """The settings of a map: defaults, under a config file, under each ``--set``.
+
+    Parameters
+    ----------
+    file : Path, optional
+    assignments : sequence of str
+        As typed behind ``--set``: ``["grid.cell=10 m"]``.
 
     Raises
     ------

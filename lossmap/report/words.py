@@ -126,7 +126,7 @@ class Words:
     def grain(self) -> Scale:
         """Grain of a field together, from kg."""
         if not self.us:
-            return Scale(0.001, "t", 4, 1)
+            return Scale(0.001, "t", 3, 2)
         if self.crop.bushel_lb is None:
             return Scale(factor("kg", "lb"), "lb", 4, 0)
         return Scale(factor("kg", "bu", self.crop.bushel_lb), "bu", 4, 0)

@@ -33,6 +33,18 @@ def test_what_is_asked_for_is_a_block_to_paste(field_folder):
     assert mended.faults == []
 
 
+def test_a_log_in_another_language_gets_every_line_at_once(field_folder):
+    """What a map wants and nobody found comes as lines to fill in; filled in, nothing is open."""
+    text = "Zeit;Breite;Laenge;Durchsatz (t/h);Feuchte;Tempo (km/h)\n2025-08-02 09:30:00;41,9;-93,6;20;17;8\n"
+    found = check_path(field_folder(points=text))
+    assert [line.partition(" ")[0] for line in found.asked] == ["yield", "latitude", "time", "moisture", "speed"]
+    assert "[points.columns]\n" + found.asked[0] in found.as_text()
+    lines = ['latitude = "Breite"', 'longitude = "Laenge"', 'time = "Zeit"', 'mass_flow = "Durchsatz (t/h)"', 'speed = "Tempo (km/h)"']
+    lines.append('moisture = { column = "Feuchte", unit = "%" }')
+    mended = check_path(field_folder(points=text, points_keys="[points.columns]\n" + "\n".join(lines)))
+    assert (mended.faults, mended.asked) == ([], [])
+
+
 def test_one_file_needs_no_field(field_folder):
     """A log alone is looked at as it is; its yield in bushels is asked for, since no crop is known."""
     found = check_path(field_folder() / "points.csv")

@@ -3,6 +3,7 @@ from __future__ import annotations
 import pytest
 
 from lossmap.base.errors import ReadError, SettingsError
+from lossmap.base.settings import Settings
 from lossmap.read import fingerprints, read_field, read_settings
 
 
@@ -174,6 +175,8 @@ def test_settings_come_in_layers(tmp_path):
     file.write_text('[grid]\ncell = "8 m"\n[clean]\nturn = "30 deg"\n')
     settings = read_settings(file, ['grid.cell="10 m"', "report.units=metric"])
     assert (settings.grid.cell, settings.clean.turn, settings.report.units) == (10.0, 30.0, "metric")
+    assert read_settings() == Settings()
+    assert read_settings(assignments=["grid.cell=10 m"]).grid.cell == 10.0
 
 
 def test_a_wrong_setting_names_the_nearest(tmp_path):

@@ -64,7 +64,8 @@ def test_grain_together_is_told_in_what_it_is_sold_in() -> None:
     """25.4012 kg of corn is a bushel, 0.45359 kg a pound; metric in tonnes. Roughness has a decimal more than yield."""
     assert Words(CORN, "us").grain.text(25.4012 * 9_876) == "9,876 bu"
     assert Words(SUNFLOWER, "us").grain.text(0.45359237 * 54_321) == "54,321 lb"
-    assert Words(CORN, "metric").grain.text(248_000) == "248.0 t"
+    assert Words(CORN, "metric").grain.text(248_000) == "248 t"
+    assert Words(CORN, "metric").grain.text(346.0) == "0.35 t"
     assert (Words(CORN, "us").roughness.text(62.768 * 4.21), Words(CORN, "metric").roughness.text(420.0)) == ("4.2 bu/ac", "0.42 t/ha")
 
 
