@@ -40,7 +40,7 @@ def cases() -> Iterator[Case]:
         "seeds": "no column holds seeds, grams or ears",
         "frame_ft2": "no column says the frame's area",
         "stop": "no column names the stop",
-        "longitude": "holds no position",
+        "longitude": "no columns say where the stops lie",
     }.items():
         yield _case(f"no column {column}", WRONG_DATA, says, _with(column, "other"))
     for word in ("left of it", "", "before; drop table", "99"):
