@@ -19,6 +19,8 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from . import ONE_THREAD
+
 __all__ = ["main"]
 
 #: A screen of them.
@@ -33,8 +35,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; returns its exit code."""
     asked = _parser().parse_args(argv)
     # one thread: a field's matrices are small, and sums keep their order on every machine
-    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
-        os.environ[name] = "1"
+    os.environ.update(ONE_THREAD)
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):  # a terminal that lacks a sign gets its number, not a crash
             stream.reconfigure(errors="backslashreplace")
@@ -168,9 +169,11 @@ def _cores(text: str) -> int:
 
 
 def _day(text: str) -> datetime.date:
+    from lossmap.base.settings import FIRST_DAY, LAST_DAY
+
     try:
         day = datetime.date.fromisoformat(text)
-        if not 1990 <= day.year < 2100:
+        if not FIRST_DAY <= day < LAST_DAY:
             raise ValueError
         return day
     except ValueError:
@@ -302,17 +305,13 @@ def _check(asked: argparse.Namespace) -> int:
     return 3 if found.faults else 0
 
 
-#: Parts of a field's settings that a command does not look at.
-_UNHEEDED = {"map": ("stops", "season"), "stops": ("season",), "season": ("stops",)}
-
-
 def _settings(asked: argparse.Namespace) -> int:
-    from lossmap.base.settings import as_toml
+    from lossmap.base.settings import UNHEEDED, as_toml
 
     if asked.flow == "rank":
         from lossmap.base.rank_settings import RankSettings
 
         print(as_toml(RankSettings, "rank"))
     else:
-        print(as_toml(without=_UNHEEDED.get(asked.flow, ())))
+        print(as_toml(without=UNHEEDED.get(asked.flow, ())))
     return 0

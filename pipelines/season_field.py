@@ -14,7 +14,7 @@ import shapely
 
 from lossmap.base.errors import LossmapError, ReadError
 from lossmap.base.field import Field
-from lossmap.base.settings import Settings
+from lossmap.base.settings import UNHEEDED, Settings
 from lossmap.base.tables import SEASON
 from lossmap.read import fingerprints, read_field, read_season_row
 from lossmap.read.facts import FACTS, read_toml
@@ -25,9 +25,6 @@ from .map_field import map_into
 from .progress import Stages
 
 __all__ = ["Job", "failed_row", "field_row"]
-
-#: Parts of the settings on which no field's own results rest.
-_OTHERS = ("season", "stops")
 
 
 @dataclass(frozen=True)
@@ -92,7 +89,7 @@ def _is_unchanged(field: Field, job: Job) -> bool:
 
 
 def _of_a_field(settings: dict[str, Any]) -> dict[str, Any]:
-    return {name: values for name, values in settings.items() if name not in _OTHERS}
+    return {name: values for name, values in settings.items() if name not in UNHEEDED["map"]}
 
 
 def failed_row(job: Job, error: str, seconds: float = math.nan) -> dict[str, Any]:

@@ -35,6 +35,8 @@ from typing import Any, Literal, TypeVar
 import lossmap
 from lossmap.base.errors import SettingsError, shown
 
+from . import ONE_THREAD
+
 __all__ = ["Crew", "Lost", "worked", "workers"]
 
 Item = TypeVar("Item")
@@ -315,7 +317,7 @@ def _settle() -> None:
     """One thread a worker, a stop that leaves nothing lying about, and memory that is there for the next field."""
     from threadpoolctl import threadpool_limits
 
-    os.environ.update(dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1"))
+    os.environ.update(ONE_THREAD)
     threadpool_limits(1)  # for what is loaded; the names above for what will be
     signal.signal(signal.SIGTERM, lambda number, frame: sys.exit(_STOPPED))
     with suppress(OSError, AttributeError):  # the C library of Linux alone has this

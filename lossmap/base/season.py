@@ -17,7 +17,6 @@ from lossmap.base.estimates import NOTHING, Estimate, Verdict
 from lossmap.base.settings import Settings
 
 __all__ = [
-    "FACTORS",
     "DriverEvidence",
     "FieldEvidence",
     "LevelContrast",
@@ -27,16 +26,6 @@ __all__ = [
     "Season",
     "ShrunkenSlope",
 ]
-
-#: Facts of field.toml by which fields are compared, and how each is spoken of.
-FACTORS: dict[str, str] = {
-    "header": "header",
-    "machine": "machine",
-    "operator": "operator",
-    "variety": "variety",
-    "row_spacing": "row spacing",
-    "population": "population",
-}
 
 
 @dataclass(frozen=True)
@@ -88,7 +77,7 @@ class FieldEvidence:
     drivers : mapping of str to DriverEvidence
         ``speed``, ``dryness``; a driver the field cannot speak of is not there.
     factors : mapping of str to str
-        Of `FACTORS`, those that field.toml gives.
+        Of `tables.FACTORS`, those that field.toml gives.
     mass_doubt : float
         Log standard deviation of the losses from what a seed weighs, where no seed of this field
         was weighed: all such fields of a crop share it.
@@ -186,7 +175,7 @@ class LevelContrast:
     Attributes
     ----------
     factor : str
-        A key of `FACTORS`.
+        A key of `tables.FACTORS`.
     level : str
     source : str
         ``header``, ``threshing`` or ``total``: what was compared.
@@ -248,7 +237,7 @@ class Pooled:
         ``speed`` and ``dryness``, always both.
     curves : mapping of str to PooledCurve
     contrasts : tuple of LevelContrast
-        In the order of `FACTORS`, the largest first within each.
+        In the order of `tables.FACTORS`, the largest first within each.
     notes : tuple of str
     """
 

@@ -26,6 +26,7 @@ from lossmap.base.units import quantity
 __all__ = [
     "FIRST_DAY",
     "LAST_DAY",
+    "UNHEEDED",
     "CleanSettings",
     "Day",
     "Degrees",
@@ -329,6 +330,10 @@ class Settings(Strict):
     stops: StopSettings = StopSettings()
     season: SeasonSettings = SeasonSettings()
     report: ReportSettings = ReportSettings()
+
+
+#: Parts of a field's settings that a command does not look at: what it writes does not rest on them.
+UNHEEDED = {"map": ("stops", "season"), "stops": ("season",), "season": ("stops",)}
 
 
 Model = TypeVar("Model", bound=pydantic.BaseModel)

@@ -23,6 +23,7 @@ __all__ = [
     "COUNTS",
     "DRIVE",
     "DRIVER_WORDS",
+    "FACTORS",
     "FLAGS",
     "LAYER_WORDS",
     "LOSSES",
@@ -53,6 +54,16 @@ DRIVE = {"speed": "speed_m_s", "dryness": "moisture_pct"}
 #: How each is spoken of where loss tracks it, and where it is measured.
 DRIVER_WORDS = {"speed": "ground speed", "dryness": "dryness"}
 LAYER_WORDS = {"speed": "ground speed", "dryness": "moisture"}
+
+#: Facts of field.toml by which fields of a season are compared, and how each is spoken of.
+FACTORS: dict[str, str] = {
+    "header": "header",
+    "machine": "machine",
+    "operator": "operator",
+    "variety": "variety",
+    "row_spacing": "row spacing",
+    "population": "population",
+}
 
 
 @dataclass(frozen=True)
@@ -330,9 +341,6 @@ SEASON = Contract(
         Column("loss_usd", "what the loss would have sold for", unit="USD"),
         *(Column(f"{driver}_verdict", f"verdict on {words}", "text", gaps=False) for driver, words in DRIVER_WORDS.items()),
         *(Column(f"{driver}_rests_on", 'what the verdict rests on: "own counts", "season" or ""', "text", gaps=False) for driver in DRIVE),
-        *(
-            Column(f"{name}", "as field.toml says", "text", gaps=False)
-            for name in ("header", "machine", "operator", "variety", "row_spacing", "population")
-        ),
+        *(Column(factor, "as field.toml says", "text", gaps=False) for factor in FACTORS),
     ),
 )

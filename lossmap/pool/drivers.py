@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 from scipy.special import ndtri
 
-from lossmap.base.estimates import MODERATE, NOTHING, STEPS, Estimate, Verdict
+from lossmap.base.estimates import MODERATE, NOTHING, STEPS, Estimate, Verdict, normal_points
 from lossmap.base.grid import Floats
 from lossmap.base.season import DriverEvidence, FieldEvidence, PooledCurve, PooledDriver, ShrunkenSlope
 from lossmap.base.settings import SeasonSettings
@@ -150,7 +150,7 @@ def _moments(field: FieldEvidence, loss: Estimate | None, whole_ha: float) -> tu
 
 def _normals(shares: Floats, means: Floats, variances: Floats) -> Estimate:
     """Mean and 90 % interval of a mixture of normals, each taken at the middles of slices of equal probability."""
-    z = ndtri((np.arange(9) + 0.5) / 9)
+    z = normal_points(9)
     values = (means[..., None] + np.sqrt(variances)[..., None] * z).ravel()
     weights = np.repeat(shares.ravel(), z.size) / z.size
     order = np.argsort(values)

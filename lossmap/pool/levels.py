@@ -15,9 +15,9 @@ import numpy as np
 import numpy.typing as npt
 
 from lossmap.base.estimates import NOTHING, Estimate
-from lossmap.base.season import FACTORS, FieldEvidence, LevelContrast
+from lossmap.base.season import FieldEvidence, LevelContrast
 from lossmap.base.settings import SeasonSettings
-from lossmap.base.tables import SOURCES
+from lossmap.base.tables import FACTORS, SOURCES
 from lossmap.pool.losses import LogLosses
 from lossmap.pool.regression import Contrast, contrast
 

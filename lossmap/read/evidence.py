@@ -11,9 +11,9 @@ import pydantic
 
 from lossmap.base.errors import ReadError, SettingsError, shown
 from lossmap.base.estimates import Estimate
-from lossmap.base.season import FACTORS, DriverEvidence, FieldEvidence
+from lossmap.base.season import DriverEvidence, FieldEvidence
 from lossmap.base.settings import build
-from lossmap.base.tables import DRIVE, SOURCES
+from lossmap.base.tables import DRIVE, FACTORS, SOURCES
 
 __all__ = ["read_evidence"]
 

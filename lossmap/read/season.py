@@ -12,8 +12,7 @@ from typing import Any
 import shapely
 
 from lossmap.base.errors import ReadError, shown
-from lossmap.base.season import FACTORS
-from lossmap.base.tables import DRIVE, SOURCES
+from lossmap.base.tables import DRIVE, FACTORS, SOURCES
 from lossmap.read.evidence import read_evidence
 from lossmap.read.facts import FACTS
 

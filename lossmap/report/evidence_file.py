@@ -9,7 +9,8 @@ import geopandas as gpd
 import shapely
 
 from lossmap.base.field import FieldMap
-from lossmap.base.season import FACTORS, DriverEvidence
+from lossmap.base.season import DriverEvidence
+from lossmap.base.tables import FACTORS
 from lossmap.report.geojson import lonlat
 from lossmap.report.json_values import interval, known
 from lossmap.report.run_file import version

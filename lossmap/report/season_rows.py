@@ -13,8 +13,8 @@ import pandas as pd
 
 from lossmap.base import reference
 from lossmap.base.estimates import NOTHING, Estimate
-from lossmap.base.season import FACTORS, LevelContrast, Season
-from lossmap.base.tables import DRIVER_WORDS
+from lossmap.base.season import LevelContrast, Season
+from lossmap.base.tables import DRIVER_WORDS, FACTORS
 from lossmap.report.season_crops import common_words, mapped
 from lossmap.report.season_words import ShownContrast, contrast_says, signed
 from lossmap.report.words import NOT_KNOWN, Scale, Words

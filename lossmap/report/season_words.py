@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from lossmap.base import reference
 from lossmap.base.errors import shown
 from lossmap.base.estimates import Estimate
-from lossmap.base.season import FACTORS, LevelContrast, Season
+from lossmap.base.season import LevelContrast, Season
+from lossmap.base.tables import FACTORS
 from lossmap.report.season_crops import common_words, crop_losses, failed, mapped
 from lossmap.report.season_links import driver_head, times_of
 from lossmap.report.sentences import driver_word

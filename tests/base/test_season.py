@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 
 from lossmap.base.field import FieldFacts
-from lossmap.base.season import FACTORS, FieldEvidence, Pooled
-from lossmap.base.tables import SEASON
+from lossmap.base.season import FieldEvidence, Pooled
+from lossmap.base.tables import FACTORS, SEASON
 
 
 def test_every_factor_is_a_fact_of_a_field_and_a_column_of_a_season():

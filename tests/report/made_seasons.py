@@ -12,9 +12,9 @@ import pandas as pd
 import shapely
 
 from lossmap.base.estimates import NOTHING, Estimate
-from lossmap.base.season import FACTORS, LevelContrast, Pooled, PooledCurve, PooledDriver, Season, ShrunkenSlope
+from lossmap.base.season import LevelContrast, Pooled, PooledCurve, PooledDriver, Season, ShrunkenSlope
 from lossmap.base.settings import Settings, build
-from lossmap.base.tables import SEASON, SOURCES
+from lossmap.base.tables import FACTORS, SEASON, SOURCES
 from lossmap.base.units import factor
 
 NAMES = ("Alder", "Birch", "Cedar", "Dogwood", "Elder", "Fern", "Gorse", "Hazel", "Ivy", "Juniper")
