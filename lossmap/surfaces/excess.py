@@ -19,7 +19,8 @@ from scipy.special import ndtr, ndtri
 
 from lossmap.base.estimates import Estimate, normal_points
 from lossmap.base.grid import Floats
-from lossmap.surfaces.counts import CountModel, Posterior
+from lossmap.surfaces.counts import CountModel
+from lossmap.surfaces.posterior import Posterior
 
 __all__ = ["CellExcess", "cell_excess", "field_excess"]
 

@@ -18,8 +18,10 @@ from lossmap.base.logloss import Hinge, Typical
 from lossmap.base.season import DriverEvidence
 from lossmap.base.settings import Settings, ZoneSettings
 from lossmap.base.tables import DRIVE, LAYER_WORDS, POSITIONS, SOURCES
-from lossmap.surfaces.counts import DRIVERS, SLOPE_SD, CountModel
+from lossmap.surfaces.combinations import DRIVERS
+from lossmap.surfaces.counts import CountModel
 from lossmap.surfaces.excess import cell_excess, field_excess
+from lossmap.surfaces.lattice import SLOPE_SD
 from lossmap.surfaces.positions import parted
 from lossmap.surfaces.sources import divided
 from lossmap.surfaces.surrogate import coincidence

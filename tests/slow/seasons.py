@@ -21,7 +21,9 @@ from lossmap.base.logloss import FALLEN, Hinge
 from lossmap.base.season import DriverEvidence, FieldEvidence
 from lossmap.base.settings import ZoneSettings
 from lossmap.base.tables import DRIVE
-from lossmap.surfaces.counts import SLOPE_SD, Counted, CountModel
+from lossmap.surfaces.counted import Counted
+from lossmap.surfaces.counts import CountModel
+from lossmap.surfaces.lattice import SLOPE_SD
 from lossmap.surfaces.loss import knots
 from lossmap.synthetic import FT2_M2
 
