@@ -15,8 +15,8 @@ from lossmap.base.grid import Floats
 from lossmap.base.logloss import CountDoubt, DriverDoubt, Hinge
 from lossmap.base.tables import DRIVE
 from lossmap.surfaces.counted import Counted
+from lossmap.surfaces.drivers import knots
 from lossmap.surfaces.lattice import INTERCEPT_SD, LATTICE, RANGE, ROUGH, SLOPE_SD, Whole
-from lossmap.surfaces.loss import knots
 from lossmap.surfaces.positions import parted
 
 __all__ = ["StopCounts", "left_in_doubt"]

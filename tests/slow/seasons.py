@@ -23,8 +23,8 @@ from lossmap.base.settings import ZoneSettings
 from lossmap.base.tables import DRIVE
 from lossmap.surfaces.counted import Counted
 from lossmap.surfaces.counts import CountModel
+from lossmap.surfaces.drivers import knots
 from lossmap.surfaces.lattice import SLOPE_SD
-from lossmap.surfaces.loss import knots
 from lossmap.synthetic import FT2_M2
 
 LONG_M, WIDE_M, PASSES = 800.0, 500.0, 55
