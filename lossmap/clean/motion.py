@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from lossmap.base.grid import Floats
-from lossmap.clean.track import Mask, Track, Whole
+from lossmap.clean.track import Mask, Track, Whole, runs
 
 __all__ = ["passes", "ramps", "speed_changes"]
 
@@ -57,8 +57,8 @@ def ramps(track: Track, pass_id: Whole, start_s: Floats | float, end_s: Floats |
     -------
     (short, start, end) : arrays of bool
     """
-    run, count = _runs(pass_id)
-    clock = np.cumsum(track.interval_s)
+    run = runs(pass_id)
+    clock, count = np.cumsum(track.interval_s), int(run[-1]) + 1 if run.size else 0
     first, last = np.full(count, np.inf), np.full(count, -np.inf)
     np.minimum.at(first, run, clock - track.interval_s)
     np.maximum.at(last, run, clock)
@@ -69,14 +69,6 @@ def ramps(track: Track, pass_id: Whole, start_s: Floats | float, end_s: Floats |
     start = on & (clock - first[run] <= start_s + grace) & (np.asarray(start_s) > 0)
     end = on & (last[run] - clock + track.interval_s <= end_s + grace) & (np.asarray(end_s) > 0)
     return short, start, end
-
-
-def _runs(pass_id: Whole) -> tuple[Whole, int]:
-    """Consecutive numbers of the stretches of equal `pass_id`."""
-    changes = np.ones(len(pass_id), dtype=bool)
-    changes[1:] = pass_id[1:] != pass_id[:-1]
-    run = np.cumsum(changes) - 1
-    return run, int(run[-1]) + 1 if len(run) else 0
 
 
 def speed_changes(speed_m_s: Floats, pass_id: Whole, change_pct: float) -> Mask:

@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from lossmap.base.grid import Floats
 
-__all__ = ["NO_CLOCK_M_S", "Track", "track_of"]
+__all__ = ["NO_CLOCK_M_S", "Mask", "Track", "Whole", "runs", "track_of"]
 
 #: Where a log has no clock, seconds are metres by this speed (common practice, no source).
 NO_CLOCK_M_S = 2.0
@@ -62,12 +62,6 @@ class Track:
         """Time since the record before [s], a pause that a logged interval hides in it."""
         return np.fmax(self.interval_s, np.nan_to_num(self.gap_s))
 
-    def back(self, values: npt.NDArray[np.generic]) -> npt.NDArray[np.generic]:
-        """Values in the order of harvest to the order of the table."""
-        out = np.empty_like(values)
-        out[self.order] = values
-        return out
-
 
 def track_of(points: gpd.GeoDataFrame, places_known: Mask) -> Track:
     """Put the records of a POINTS table in the order of harvest.
@@ -92,6 +86,13 @@ def track_of(points: gpd.GeoDataFrame, places_known: Mask) -> Track:
     distance = _distance(logged, step)
     gap, interval, clock = _intervals(points, order, starts, distance)
     return Track(order, starts, easting, northing, step, interval, gap, distance, clock, _follows(step, logged))
+
+
+def runs(values: npt.NDArray[np.generic]) -> Whole:
+    """Running number, from 0, of the stretch of equal values that each record is in; what is NaN equals nothing."""
+    changes = np.ones(len(values), dtype=bool)
+    changes[1:] = values[1:] != values[:-1]
+    return np.cumsum(changes) - 1
 
 
 def _order(points: gpd.GeoDataFrame) -> Whole:

@@ -6,7 +6,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from lossmap.base.grid import Floats
-from lossmap.clean.track import Mask
+from lossmap.clean.track import Mask, runs
 
 __all__ = ["at_market", "moisture", "robust_sd", "stuck", "unlike_field", "unlike_neighbours", "wet_yield"]
 
@@ -31,9 +31,7 @@ def stuck(values: Floats, interval_s: Floats, longest_s: float) -> Mask:
     A sensor that shows whole points repeats itself for long; only a run ten times the usual
     one is a sensor that does not move.
     """
-    changes = np.ones(len(values), dtype=bool)
-    changes[1:] = ~(values[1:] == values[:-1])
-    run = np.cumsum(changes) - 1
+    run = runs(values)
     lasted = np.bincount(run, interval_s)
     known = np.isfinite(values)
     usual = float(np.mean(lasted[np.unique(run[known])])) if known.any() else 0.0
