@@ -5,9 +5,15 @@ from __future__ import annotations
 import numpy as np
 
 from lossmap.base.grid import Floats
-from lossmap.clean.track import Mask, Track, Whole, runs
+from lossmap.clean.track import WANDER_M, Mask, Track, Whole, runs
 
 __all__ = ["passes", "ramps", "speed_changes"]
+
+# Gaps of the clock and logged intervals longer than so many usual ones are pauses. The limit goes with the
+# log's interval: a fixed one eats 3 s logs or misses pauses in 1 s logs.
+PAUSE_GAPS, PAUSE_INTERVALS = 2.5, 4.0
+# A course is told over at least so many metres, of at most so many records: over less, a fix's wander looks like a turn.
+CHORD_M, MOST_RECORDS = 6.0, 12
 
 
 def passes(track: Track, working: Mask, jump_speed_m_s: float, turn_deg: float) -> Whole:
@@ -18,9 +24,8 @@ def passes(track: Track, working: Mask, jump_speed_m_s: float, turn_deg: float) 
     """
     usual = float(np.median(track.interval_s[working])) if working.any() else 1.0
     with np.errstate(invalid="ignore"):
-        # the limit scales with the log's interval: a fixed one eats 3 s logs or misses pauses in 1 s logs
-        pause = (track.gap_s > 2.5 * usual) | (track.interval_s > 4.0 * usual)
-        leap = track.step_m > jump_speed_m_s * track.interval_s + 3.0
+        pause = (track.gap_s > PAUSE_GAPS * usual) | (track.interval_s > PAUSE_INTERVALS * usual)
+        leap = track.step_m > jump_speed_m_s * track.interval_s + WANDER_M
     stopped = np.ones(len(working), dtype=bool)
     stopped[1:] = ~working[:-1]
     breaks = track.starts | pause | leap | stopped
@@ -31,12 +36,9 @@ def passes(track: Track, working: Mask, jump_speed_m_s: float, turn_deg: float) 
 
 
 def _turning(track: Track, piece: Whole, turn_deg: float) -> Mask:
-    """Records at which the course over the next records differs from that over the last ones, within one piece.
-
-    The chord spans at least six metres: over less, a fix's wander looks like a turn.
-    """
+    """Records at which the course over the next records differs from that over the last ones, within one piece."""
     usual = float(np.nanmedian(track.step_m)) if np.isfinite(track.step_m).any() else 1.0
-    span = int(np.clip(np.ceil(6.0 / max(usual, 0.1)), 1, 12))
+    span = int(np.clip(np.ceil(CHORD_M / max(usual, 0.1)), 1, MOST_RECORDS))
     x, y = track.easting_m, track.northing_m
     turning = np.zeros(len(x), dtype=bool)
     if len(x) <= 2 * span:

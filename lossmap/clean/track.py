@@ -10,10 +10,18 @@ import numpy.typing as npt
 
 from lossmap.base.grid import Floats
 
-__all__ = ["NO_CLOCK_M_S", "Mask", "Track", "Whole", "runs", "track_of"]
+__all__ = ["NO_CLOCK_M_S", "WANDER_M", "Mask", "Track", "Whole", "runs", "track_of"]
 
 #: Where a log has no clock, seconds are metres by this speed (common practice, no source).
 NO_CLOCK_M_S = 2.0
+#: How far a fix wanders by itself [m], on top of what can be driven (common practice, no source).
+WANDER_M = 3.0
+# A longer gap of the clock [s] is a pause, not an interval.
+LONGEST_INTERVAL_S = 60.0
+# A step of so many records, or of so many metres where the log does not say how long one is, is a leap.
+LEAP_RECORDS, LEAP_M = 3.0, 20.0
+# Rows of which so many are a leap apart do not follow one another.
+LEAPS_OF_A_SHUFFLED_LOG = 0.2
 
 Whole = npt.NDArray[np.intp]
 Mask = npt.NDArray[np.bool_]
@@ -136,7 +144,7 @@ def _intervals(points: gpd.GeoDataFrame, order: Whole, starts: Mask, distance: F
         when = points["time"].to_numpy(dtype="datetime64[ns]")[order]
         gap[1:] = np.diff(when) / np.timedelta64(1, "s")
         gap[starts] = np.nan
-    known = np.where(logged > 0, logged, np.where((gap > 0) & (gap <= 60), gap, np.nan))
+    known = np.where(logged > 0, logged, np.where((gap > 0) & (gap <= LONGEST_INTERVAL_S), gap, np.nan))
     if not np.isfinite(known).any():
         return gap, distance / NO_CLOCK_M_S, False
     return gap, np.where(np.isnan(known), np.nanmedian(known), known), True
@@ -147,5 +155,5 @@ def _follows(step: Floats, logged: Floats) -> bool:
     known = np.isfinite(step)
     if not known.any():
         return True
-    reach = 3.0 * float(np.nanmedian(logged)) if np.isfinite(logged).any() else 20.0
-    return float(np.mean(step[known] > reach)) < 0.2
+    reach = LEAP_RECORDS * float(np.nanmedian(logged)) if np.isfinite(logged).any() else LEAP_M
+    return float(np.mean(step[known] > reach)) < LEAPS_OF_A_SHUFFLED_LOG

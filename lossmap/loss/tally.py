@@ -28,6 +28,11 @@ Bools = npt.NDArray[np.bool_]
 Whole = npt.NDArray[np.intp]
 Objects = npt.NDArray[np.object_]
 
+# A discharge as wide as the header, give or take rounding, concentrates nothing.
+SAME_WIDTH = 1e-3
+# What an ear weighs is averaged over ears; so little more keeps the mass of a stop that found none.
+HARDLY_AN_EAR = 1e-6
+
 
 @dataclass(frozen=True)
 class Tally:
@@ -75,7 +80,7 @@ class Tally:
     @property
     def spread_over_header(self) -> bool:
         """Whether residue lies over the width it was cut from, so that a count behind is the total."""
-        return abs(self.ratio - 1) < 1e-3
+        return abs(self.ratio - 1) < SAME_WIDTH
 
     def ears_behind(self) -> tuple[Floats, Floats]:
         """Ears and their area [m2] behind the header, wherever they were counted, ``[stop]``; NaN where nowhere."""
@@ -117,8 +122,7 @@ def tally(counts: gpd.GeoDataFrame, field: Field, settings: LossSettings, seed_m
         return out
 
     def mean_of_ears(values: Floats) -> Floats:
-        # a stop without any ear still has a mass for one
-        weight = np.where(has_ears, np.nan_to_num(ears) + 1e-6, 0.0)
+        weight = np.where(has_ears, np.nan_to_num(ears) + HARDLY_AN_EAR, 0.0)
         return np.bincount(stop, values * weight, len(names)) / np.maximum(np.bincount(stop, weight, len(names)), 1e-12)
 
     of_seeds = added(seeds, has_seeds)

@@ -217,6 +217,11 @@ class CountModel(BaseEstimator):  # type: ignore[misc]
         log_range = self.lattice_weight_ * LATTICE.sd**2 @ np.log(self._longest_m() * RANGE[LATTICE.process] / RANGE[0])
         return float(np.sqrt(variance)), float(np.exp(log_range / variance)), float(1 / (self.lattice_weight_ @ (1 / LATTICE.size)))
 
+    def kept_hinges(self, driver: str) -> list[int]:
+        """The driver's hinges that any group has, as indices into `hinges_`."""
+        used = {column for key in self.groups_ for column in key}
+        return [column for column, hinge in enumerate(self.hinges_) if hinge.driver == driver and column in used]
+
     def posterior(self, hinges: Collection[int]) -> Posterior:
         """All groups with any of these hinges (indices into `hinges_`) added up; at least one of them was kept."""
         return functools.reduce(operator.add, [group for key, group in self.groups_.items() if set(hinges) & set(key)])

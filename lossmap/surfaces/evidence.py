@@ -85,12 +85,11 @@ def whole_posterior(model: CountModel, driver: str, everywhere: Floats, beginnin
 def _beginnings(model: CountModel, driver: str) -> tuple[Beginning, ...]:
     """Where the driver's effect may begin, and its slope from there, knot by knot."""
     found = []
-    for column, hinge in enumerate(model.hinges_):
-        if hinge.driver == driver and any(column in key for key in model.groups_):
-            part = model.posterior([column])
-            slope = float(part.slope[column] / part.weight)
-            sd = math.sqrt(max(float(part.slope_second[column] / part.weight) - slope**2, 0.0))
-            found.append(Beginning(hinge.knot, part.weight, slope, sd))
+    for column in model.kept_hinges(driver):
+        part = model.posterior([column])
+        slope = float(part.slope[column] / part.weight)
+        sd = math.sqrt(max(float(part.slope_second[column] / part.weight) - slope**2, 0.0))
+        found.append(Beginning(model.hinges_[column].knot, part.weight, slope, sd))
     return tuple(found)
 
 

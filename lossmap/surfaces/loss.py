@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 import shapely
 
-from lossmap.base.estimates import Z90, Estimate, SlopeEvidence
+from lossmap.base.estimates import Estimate, SlopeEvidence, lognormal
 from lossmap.base.grid import Floats, Grid, Surface
 from lossmap.base.logloss import Typical
 from lossmap.base.season import DriverEvidence
@@ -188,7 +188,7 @@ class _Field:
         log, among = model.joint_total(*self._at(self.support))
         each = np.exp(log + np.diag(among) / 2)
         relative = math.log1p(max(float(each @ np.expm1(among) @ each), 0.0) / each.sum() ** 2)
-        return _lognormal(mean, relative, mass_doubt), _lognormal(mean, relative, 0.0)
+        return lognormal(mean, relative, mass_doubt), lognormal(mean, relative)
 
     def _evidence(self, model: CountModel, driver: str) -> SlopeEvidence:
         if driver not in model.slopes_:
@@ -256,9 +256,3 @@ def _support(inside: Bools) -> Whole:
     chosen = np.unique(index[(row * cols + col)[inside[row, col]]])
     cells = int(inside.sum())
     return chosen if chosen.size >= min(SUPPORT // 4, cells) else np.arange(cells)[:SUPPORT]
-
-
-def _lognormal(mean: float, log_variance: float, further_doubt: float) -> Estimate:
-    """Mean with the 90 % interval of a log-normal whose log has that variance, and a further log sd on top."""
-    middle, spread = mean * math.exp(-log_variance / 2), Z90 * math.sqrt(log_variance + further_doubt**2)
-    return Estimate(mean, middle * math.exp(-spread), max(mean, middle * math.exp(spread)))

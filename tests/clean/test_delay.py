@@ -1,3 +1,5 @@
+"""Delays: planted ones come back, made or in open logs, and where none can be told none is moved."""
+
 from __future__ import annotations
 
 import dataclasses

@@ -1,3 +1,5 @@
+"""Machines brought to one level: planted ratios come back, and who met nobody is left alone."""
+
 from __future__ import annotations
 
 import numpy as np

@@ -1,3 +1,5 @@
+"""A log as a path: its order, and the steps between records."""
+
 from __future__ import annotations
 
 import numpy as np
