@@ -109,39 +109,65 @@ def tally(counts: gpd.GeoDataFrame, field: Field, settings: LossSettings, seed_m
         There are no rows.
     """
     _refuse(counts, field, settings)
-    stop, names = pd.factorize(counts["stop_id"])
-    place = pd.Categorical(counts["position"], POSITIONS).codes.astype(int)
+    at, names = _Rows.of(counts)
     seeds, from_mass = _seeds(counts, seed_mass_g.mean)
     ears, frame = counts["ears"].to_numpy(float), counts["frame_m2"].to_numpy(float)
     has_seeds, has_ears = np.isfinite(seeds), np.isfinite(ears)
-
-    def added(values: Floats, rows: Bools) -> Floats:
-        out = np.full((len(names), len(POSITIONS)), np.nan)
-        out[stop[rows], place[rows]] = 0.0
-        np.add.at(out, (stop[rows], place[rows]), values[rows])
-        return out
-
-    def mean_of_ears(values: Floats) -> Floats:
-        weight = np.where(has_ears, np.nan_to_num(ears) + HARDLY_AN_EAR, 0.0)
-        return np.bincount(stop, values * weight, len(names)) / np.maximum(np.bincount(stop, weight, len(names)), 1e-12)
-
-    of_seeds = added(seeds, has_seeds)
+    found = np.where(has_ears, np.nan_to_num(ears) + HARDLY_AN_EAR, 0.0)
     ear_g, ear_known = _ear_mass(counts, field)
+    of_seeds = at.added(seeds, has_seeds)
     return Tally(
-        np.asarray(names, dtype=object),
-        _first_places(counts, stop, place),
+        names,
+        at.first_places(counts),
         of_seeds,
-        added(frame, has_seeds),
-        added(ears, has_ears),
-        added(frame, has_ears),
-        mean_of_ears(ear_g),
-        mean_of_ears(np.where(ear_known, 0.0, settings.ear_mass_doubt / 100)),
-        np.bincount(stop, np.where(from_mass, seeds, 0.0), len(names)) / np.maximum(np.nansum(of_seeds, axis=1), 1e-9),
+        at.added(frame, has_seeds),
+        at.added(ears, has_ears),
+        at.added(frame, has_ears),
+        at.mean(ear_g, found),
+        at.mean(np.where(ear_known, 0.0, settings.ear_mass_doubt / 100), found),
+        at.summed(np.where(from_mass, seeds, 0.0)) / np.maximum(np.nansum(of_seeds, axis=1), 1e-9),
         float(np.median(frame[has_seeds] / counts["frames"].to_numpy(float)[has_seeds])) if has_seeds.any() else 1.0,
         seed_mass_g.mean,
         seed_mass_g.log_sd,
         concentration_ratio(field.facts.header_width, field.discharge_width_m),
     )
+
+
+@dataclass(frozen=True)
+class _Rows:
+    """Number of the stop and of the position of each row of counts, and how its values become those of stops."""
+
+    stop: Whole
+    place: Whole
+    stops: int
+
+    @classmethod
+    def of(cls, counts: gpd.GeoDataFrame) -> tuple[_Rows, Objects]:
+        """And the stops' names, in the order in which they first occur."""
+        stop, names = pd.factorize(counts["stop_id"])
+        place = pd.Categorical(counts["position"], POSITIONS).codes.astype(int)
+        return cls(stop, place, len(names)), np.asarray(names, dtype=object)
+
+    def added(self, values: Floats, rows: Bools) -> Floats:
+        """Sum over the chosen rows of each stop and position, ``[stop, position]``; NaN where there are none."""
+        out = np.full((self.stops, len(POSITIONS)), np.nan)
+        out[self.stop[rows], self.place[rows]] = 0.0
+        np.add.at(out, (self.stop[rows], self.place[rows]), values[rows])
+        return out
+
+    def summed(self, values: Floats) -> Floats:
+        """Over all rows of each stop, ``[stop]``."""
+        return np.asarray(np.bincount(self.stop, values, self.stops), float)
+
+    def mean(self, values: Floats, weight: Floats) -> Floats:
+        """Weighted, over all rows of each stop, ``[stop]``; 0 where nothing weighs."""
+        return self.summed(values * weight) / np.maximum(self.summed(weight), 1e-12)
+
+    def first_places(self, counts: gpd.GeoDataFrame) -> Objects:
+        """Geometry of each stop's first position in the combine's order."""
+        order = np.lexsort((np.arange(self.stop.size), self.place, self.stop))
+        _, first = np.unique(self.stop[order], return_index=True)
+        return np.asarray(counts.geometry.to_numpy()[order[first]], dtype=object)
 
 
 def _refuse(counts: gpd.GeoDataFrame, field: Field, settings: LossSettings) -> None:
@@ -203,10 +229,3 @@ def _ear_mass(counts: gpd.GeoDataFrame, field: Field) -> tuple[Floats, Bools]:
     given = counts["grams_per_ear"].to_numpy(float)
     usual = field.crop.ear_grain_g.mean if field.crop.ear_grain_g else 0.0
     return np.where(np.isfinite(given), given, usual), np.isfinite(given)
-
-
-def _first_places(counts: gpd.GeoDataFrame, stop: Whole, place: Whole) -> Objects:
-    """Geometry of each stop's first position in the combine's order."""
-    order = np.lexsort((np.arange(stop.size), place, stop))
-    _, first = np.unique(stop[order], return_index=True)
-    return np.asarray(counts.geometry.to_numpy()[order[first]], dtype=object)

@@ -171,6 +171,14 @@ def _smoothed(values: Floats, weight: Floats, cell: Whole, grid: Grid, smoothing
     return mean + centre, np.sqrt(np.maximum(scatter, 0) * np.maximum(squares, 0)) / safe
 
 
+def _binned(cell: Whole, weight: Floats, grid: Grid) -> Floats:
+    return np.asarray(np.bincount(cell, weight, grid.rows * grid.cols), float).reshape(grid.shape)
+
+
+def _blur(values: Floats, smoothing: float) -> Floats:
+    return np.asarray(ndimage.gaussian_filter(values, smoothing, truncate=TRUNCATE, mode="constant"))
+
+
 def _of_cells(values: Floats, cell: Whole, grid: Grid) -> tuple[Floats, Floats]:
     """Mean of the values in each cell and its standard error, ``[row, col]`` each; an empty cell has those of the nearest that is not."""
     cells = grid.rows * grid.cols
@@ -182,14 +190,6 @@ def _of_cells(values: Floats, cell: Whole, grid: Grid) -> tuple[Floats, Floats]:
     nearest = ndimage.distance_transform_edt((count == 0).reshape(grid.shape), return_distances=False, return_indices=True)
     mean, error = (part.reshape(grid.shape)[tuple(nearest)] for part in (mean, error))
     return mean, error
-
-
-def _binned(cell: Whole, weight: Floats, grid: Grid) -> Floats:
-    return np.asarray(np.bincount(cell, weight, grid.rows * grid.cols), float).reshape(grid.shape)
-
-
-def _blur(values: Floats, smoothing: float) -> Floats:
-    return np.asarray(ndimage.gaussian_filter(values, smoothing, truncate=TRUNCATE, mode="constant"))
 
 
 def _surface(column: str, at: Placement, mean: Floats, error: Floats, how: str) -> Surface:
