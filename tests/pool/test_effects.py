@@ -44,7 +44,7 @@ def test_posterior_is_the_long_integral(seen):
 
 @pytest.mark.parametrize("fields", [10, 40, 100])
 def test_many_fields_are_the_closed_form(fields, made_season):
-    """Fields whose own peaks lie all about the mean: mean and sd of the mean slope, and mean of tau, are those of normals summed over tau."""
+    """Fields whose own peaks lie all about the mean: moments of the mean slope and mean of tau are those summed over tau by formula."""
     made = made_season(np.random.default_rng(fields), fields, 0.4, 0.2, 0.7)
     # what each field saw, back from its posterior
     seen_each = np.array([one.drivers["speed"].means[0] * (1 + (0.7 / 1.2) ** 2) for one in made.fields])
