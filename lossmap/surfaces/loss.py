@@ -106,10 +106,10 @@ def loss_surface(
     TooLittleData
         The total cannot be told from the positions counted.
     """
-    return _Field(losses, layers, grid, inside, settings, seed_mass_g).result()
+    return _FieldLoss(losses, layers, grid, inside, settings, seed_mass_g).result()
 
 
-class _Field:
+class _FieldLoss:
     """One field's counts and drivers, and the steps from them to a `LossSurface`."""
 
     def __init__(
