@@ -11,7 +11,7 @@ from lossmap.base.errors import ReadError, shown
 
 __all__ = ["near_together", "project", "utm_crs"]
 
-# Counts of one field lie within its log; ten kilometres off they are another field's.
+# Counts of one field lie on it, give or take a hand-held fix; two kilometres off they are another field's.
 FARTHEST_COUNT_M = 2_000.0
 
 

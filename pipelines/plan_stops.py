@@ -18,7 +18,8 @@ from lossmap.base.field import Field, FieldMap
 from lossmap.base.grid import Floats, Grid, Surface
 from lossmap.base.settings import Settings
 from lossmap.base.tables import DRIVE, LAYER_WORDS
-from lossmap.loss.stops import USUAL_CLUMPING, seed_mass_g
+from lossmap.loss import seed_mass_g
+from lossmap.loss.clumping import USUAL_CLUMPING
 from lossmap.project import project, utm_crs
 from lossmap.read import read_boundary, read_counts, read_field, read_points
 from lossmap.report.plan_files import write_plan

@@ -1,3 +1,5 @@
+"""Stops with the speed at which they were cut, and surfaces as cells."""
+
 from __future__ import annotations
 
 import geopandas as gpd

@@ -1,3 +1,5 @@
+"""A field's own metric system, and counts that are another field's."""
+
 from __future__ import annotations
 
 import geopandas as gpd

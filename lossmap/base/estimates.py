@@ -26,6 +26,7 @@ __all__ = [
     "SlopeEvidence",
     "StatedTiming",
     "Verdict",
+    "lognormal",
     "normal_points",
 ]
 
@@ -69,6 +70,15 @@ class Estimate:
 
 
 NOTHING = Estimate(math.nan, math.nan, math.nan)
+
+
+def lognormal(mean: float, log_variance: float, further_doubt: float = 0.0) -> Estimate:
+    """Mean with the 90 % interval of a log-normal whose logarithm has that variance, and a `further_doubt` (log sd) on top.
+
+    What is doubted further moves no mean; an interval all of which lies below the mean is stretched to it.
+    """
+    middle, spread = mean * math.exp(-log_variance / 2), Z90 * math.sqrt(log_variance + further_doubt**2)
+    return Estimate(mean, middle * math.exp(-spread), max(mean, middle * math.exp(spread)))
 
 
 def normal_points(number: int) -> npt.NDArray[np.float64]:

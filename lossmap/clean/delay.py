@@ -7,42 +7,36 @@ and agree best when both are moved back by the right one (minimum of the mean sq
 difference, which is the semivariance at one header's lag: Chung, Sudduth, Drummond 2002,
 Trans. ASAE 45:915-926). Passes that all run one way carry no such signal.
 
-Differences are taken at the same places for every trial delay, well inside passes, with
-each pass's straight line in time removed; doubt comes from drawing passes anew.
+Differences are taken at the same places (`lossmap.clean.pairs`) for every trial delay, well
+inside passes, with each pass's straight line in time removed; doubt comes from drawing passes anew.
 """
 
 from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from scipy.interpolate import CubicSpline
 from scipy.ndimage import gaussian_filter1d
-from scipy.spatial import cKDTree
 
 from lossmap.base.estimates import Delay
 from lossmap.base.grid import Floats
+from lossmap.clean.pairs import LEAST_PAIRS, Pairs
 from lossmap.clean.track import Mask, Track, Whole
 from lossmap.clean.values import robust_sd
 
-__all__ = ["Pairs", "as_set", "earlier", "estimated", "neighbour_pairs"]
+__all__ = ["as_set", "earlier", "estimated"]
 
 # Trial delays [s]: loggers that shifted too much read early, slow elevators are 20 s late.
 TRIALS = np.arange(-15.0, 31.0)
 
-# Neither a place nor its reading at any trial delay may lie in a pass's ramps.
-MARGIN_S = 35.0
-
-LEAST_PAIRS, LEAST_PASSES = 200, 6
-
 # Beside what drawing passes anew shows: delays of 8 and 20 s planted in 20 fields came back with an sd of 0.35 to 0.42 s.
 METHOD_ERROR_S = 0.6
-MOST_PAIRS = 12_000
 
 # Standard deviation of the smoothing along the pass [records].
 SMOOTHED_OVER = 1.5
+# Fields drawn anew for the interval.
 DRAWS = 200
 
 # A shift is worth making when it is longer than this, its interval leaves out zero, and it
@@ -52,71 +46,6 @@ LEAST_SHIFT_S, LEAST_GAIN = 3.0, 0.05
 
 # A wider interval has the curve's other minima in it.
 WIDEST_S = 10.0
-
-
-@dataclass(frozen=True)
-class Pairs:
-    """Places on two neighbouring passes of opposite direction, abreast of one another.
-
-    Attributes
-    ----------
-    here_s, there_s : array
-        When each was cut, on the track's clock [s].
-    here, there : array of int
-        The pass of each, numbered from 0.
-    passes : int
-    clock_s : array
-        The track's clock of every record [s].
-    """
-
-    here_s: Floats
-    there_s: Floats
-    here: Whole
-    there: Whole
-    passes: int
-    clock_s: Floats
-
-    def enough(self) -> bool:
-        """Whether there is anything to compare."""
-        return self.here_s.size >= LEAST_PAIRS and np.unique(self.here).size >= LEAST_PASSES
-
-
-def neighbour_pairs(track: Track, pass_id: Whole, width_m: float) -> Pairs:
-    """Find places abreast on neighbouring passes that ran against each other.
-
-    Parameters
-    ----------
-    track : Track
-    pass_id : array of int
-        -1 where not working.
-    width_m : float
-        The header's; passes further apart than one and a half of it are no neighbours.
-    """
-    clock = _clock(track)
-    inner = _inner(clock, pass_id) & np.isfinite(track.easting_m)
-    east, north, speed = _course(track, pass_id, clock)
-    rows = np.flatnonzero(inner & (speed > 0.3))
-    none = Pairs(*(np.zeros(0), np.zeros(0), np.zeros(0, np.intp), np.zeros(0, np.intp)), 0, clock)
-    if rows.size < LEAST_PAIRS:
-        return none
-    places = np.column_stack([track.easting_m, track.northing_m])
-    tree, every = cKDTree(places[rows]), rows
-    # a place has a neighbour on each side, so half as many places as pairs are wanted
-    rows = rows[np.linspace(0, rows.size - 1, min(rows.size, MOST_PAIRS // 2)).astype(int)]
-    away, near = tree.query(places[rows], k=min(48, every.size), distance_upper_bound=1.5 * width_m)
-    other = every[np.minimum(near, every.size - 1)]
-    against = east[rows, None] * east[other] + north[rows, None] * north[other] < -0.95
-    fits = np.isfinite(away) & (pass_id[other] != pass_id[rows, None]) & against
-    beside = places[other] - places[rows, None]
-    left = beside[..., 1] * east[rows, None] - beside[..., 0] * north[rows, None] > 0
-    here, there = (np.concatenate(side) for side in zip(*(_nearest(fits & side, rows, other) for side in (left, ~left)), strict=True))
-    if not here.size:
-        return none
-    ahead = np.einsum("ij,ij->i", places[here] - places[there], np.column_stack([east[there], north[there]]))
-    numbers = np.unique(pass_id[every], return_inverse=True)[1]
-    number = np.full(len(pass_id), -1, dtype=np.intp)
-    number[every] = numbers
-    return Pairs(clock[here], clock[there] + ahead / speed[there], number[here], number[there], int(numbers.max()) + 1, clock)
 
 
 def estimated(values: Floats, pairs: Pairs, usable: Mask, interval_s: float, key: str) -> Delay:
@@ -158,6 +87,11 @@ def estimated(values: Floats, pairs: Pairs, usable: Mask, interval_s: float, key
     return Delay(best, low, high, applied, _said(best, gain, low, high, applied, key), tried)
 
 
+def as_set(seconds: float, key: str) -> Delay:
+    """The delay that a setting states."""
+    return Delay(seconds, math.nan, math.nan, seconds != 0, f"as set by {key}")
+
+
 def earlier(values: Floats, track: Track, seconds: float) -> Floats:
     """A column as it would stand had the sensor read `seconds` sooner; NaN past a log's end.
 
@@ -173,44 +107,6 @@ def earlier(values: Floats, track: Track, seconds: float) -> Floats:
         if known.any():
             out[first:last] = np.interp(clock + seconds, clock[known], values[first:last][known], left=np.nan, right=np.nan)
     return out
-
-
-def as_set(seconds: float, key: str) -> Delay:
-    """The delay that a setting states."""
-    return Delay(seconds, math.nan, math.nan, seconds != 0, f"as set by {key}")
-
-
-def _nearest(fits: Mask, rows: Whole, other: Whole) -> tuple[Whole, Whole]:
-    """Each record that has a fitting neighbour, and the nearest one."""
-    found = fits.any(axis=1)
-    return rows[found], other[found, fits[found].argmax(axis=1)]
-
-
-def _clock(track: Track) -> Floats:
-    """Seconds since the first record, on one line for all logs; a log starts long after the one before."""
-    return np.cumsum(np.where(track.starts, 1_000.0, track.passed_s))
-
-
-def _inner(clock: Floats, pass_id: Whole) -> Mask:
-    """Records further than the margin from both ends of their pass."""
-    changes = np.ones(len(pass_id), dtype=bool)
-    changes[1:] = pass_id[1:] != pass_id[:-1]
-    run = np.cumsum(changes) - 1
-    first = clock[changes][run]
-    last = clock[np.append(np.flatnonzero(changes)[1:] - 1, len(pass_id) - 1)][run]
-    return np.asarray((pass_id >= 0) & (clock - first >= MARGIN_S) & (last - clock >= MARGIN_S))
-
-
-def _course(track: Track, pass_id: Whole, clock: Floats) -> tuple[Floats, Floats, Floats]:
-    """Unit vector of the course (east, north) and speed [m/s], over the records before and after."""
-    east, north, speed = (np.zeros(len(clock)) for _ in range(3))
-    step_east, step_north = track.easting_m[2:] - track.easting_m[:-2], track.northing_m[2:] - track.northing_m[:-2]
-    length = np.hypot(step_east, step_north)
-    good = (pass_id[2:] == pass_id[:-2]) & (length > 0)
-    safe = np.where(good, length, 1.0)
-    east[1:-1], north[1:-1] = np.where(good, step_east / safe, 0.0), np.where(good, step_north / safe, 0.0)
-    speed[1:-1] = np.where(good, length / np.maximum(clock[2:] - clock[:-2], 1e-9), 0.0)
-    return east, north, np.nan_to_num(speed)
 
 
 def _differences(values: Floats, pairs: Pairs, known: Mask) -> Floats:

@@ -19,6 +19,9 @@ __all__ = ["figures", "pass_offset_pct", "spread"]
 # Origins whose neighbours are looked at, evenly over the records: enough for two digits.
 ORIGINS = 500
 
+# With fewer records, or pairs in the first two lags, there is no semivariance to speak of.
+LEAST_RECORDS, LEAST_IN_LAG = 200, 30
+
 # Records looked at for the levels of passes, evenly over the log.
 OFFSET_RECORDS = 8000
 
@@ -56,7 +59,7 @@ def figures(easting_m: Floats, northing_m: Floats, yield_kg_ha: Floats, area_m2:
 def _semivariance(places: Floats, values: Floats) -> tuple[float, float, float]:
     """At the first lag, and nugget and sill of an exponential model through all lags; NaN with too few records."""
     nothing = (float("nan"),) * 3
-    if len(values) < 2 * ORIGINS // 5:
+    if len(values) < LEAST_RECORDS:
         return nothing
     chosen = np.linspace(0, len(values) - 1, min(ORIGINS, len(values))).astype(int)
     pairs = cKDTree(places[chosen]).sparse_distance_matrix(cKDTree(places), LAGS_M[-1], output_type="coo_matrix")
@@ -64,9 +67,9 @@ def _semivariance(places: Floats, values: Floats) -> tuple[float, float, float]:
     lag = np.digitize(pairs.data, LAGS_M) - 1
     inside = (lag >= 0) & (lag < len(LAGS_M) - 1)
     count = np.bincount(lag[inside], minlength=len(LAGS_M) - 1)
-    if (count[:2] < 30).any():
+    if (count[:2] < LEAST_IN_LAG).any():
         return nothing
-    used = count >= 30
+    used = count >= LEAST_IN_LAG
     gamma = np.bincount(lag[inside], half_squared[inside], len(LAGS_M) - 1)[used] / count[used]
     away = np.bincount(lag[inside], pairs.data[inside], len(LAGS_M) - 1)[used] / count[used]
     fits = [(nnls(np.column_stack([np.ones_like(away), 1 - np.exp(-away / span)]), gamma), span) for span in RANGES_M]

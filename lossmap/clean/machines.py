@@ -9,6 +9,7 @@ is one a machine, shrunk towards none, and off unless it is asked for.
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import numpy as np
@@ -34,7 +35,7 @@ ALIKE_ALONG = 10.0
 def machine_factors(
     easting_m: Floats, northing_m: Floats, yield_kg_ha: Floats, machine: Whole, believed: Mask, width_m: float
 ) -> tuple[Floats, Floats]:
-    """What each machine's yield is to be multiplied by, mass of the field kept.
+    """What each machine's yield is to be multiplied by, the mass of all that are compared kept.
 
     Parameters
     ----------
@@ -54,16 +55,8 @@ def machine_factors(
     factor, doubt = np.ones(machines), np.full(machines, np.nan)
     rows = np.flatnonzero(believed & (yield_kg_ha > 0) & np.isfinite(easting_m))
     log = np.log(np.where(yield_kg_ha > 0, yield_kg_ha, 1.0))
-    information, pull = np.zeros((machines, machines)), np.zeros(machines)
-    for one in range(machines):
-        for other in range(one + 1, machines):
-            difference = _differences(easting_m, northing_m, log, rows[machine[rows] == one], rows[machine[rows] == other], width_m)
-            if difference.size < LEAST_PAIRS:
-                continue
-            weight = difference.size / ALIKE_ALONG / max(float(difference.var()), 1e-6)
-            information[[one, other], [one, other]] += weight
-            information[[one, other], [other, one]] -= weight
-            pull[[one, other]] += weight * difference.mean() * np.array([1.0, -1.0])
+    places = np.column_stack([easting_m, northing_m])
+    information, pull = _compared(places, log, [rows[machine[rows] == one] for one in range(machines)], 2 * width_m)
     touched = information.diagonal() > 0
     if not touched.any():
         return factor, doubt
@@ -72,8 +65,9 @@ def machine_factors(
     covariance = np.linalg.inv(precision)
     factor[touched] = np.exp(-covariance @ pull[touched])
     doubt[touched] = np.sqrt(covariance.diagonal())
-    mass = np.bincount(machine[rows], yield_kg_ha[rows], machines)
-    return factor * mass.sum() / (factor @ mass), doubt
+    mass = np.bincount(machine[rows], yield_kg_ha[rows], machines)[touched]
+    factor[touched] = factor[touched] * mass.sum() / (factor[touched] @ mass)
+    return factor, doubt
 
 
 def as_estimates(factor: Floats, log_sd: Floats, names: list[str]) -> dict[str, Estimate]:
@@ -82,11 +76,23 @@ def as_estimates(factor: Floats, log_sd: Floats, names: list[str]) -> dict[str, 
     return {name: Estimate(value, value * math.exp(-Z90 * sd), value * math.exp(Z90 * sd)) for name, value, sd in known}
 
 
-def _differences(easting_m: Floats, northing_m: Floats, log: Floats, one: Whole, other: Whole, width_m: float) -> Floats:
-    """Log yield of each record of `one` less that of the nearest of `other`, where there is one within two headers."""
+def _compared(places: Floats, log: Floats, of: list[Whole], within_m: float) -> tuple[Floats, Floats]:
+    """What all pairs of machines say of their levels: information ``[machine, machine]`` and pull ``[machine]``."""
+    information, pull = np.zeros((len(of), len(of))), np.zeros(len(of))
+    for one, other in itertools.combinations(range(len(of)), 2):
+        difference = _differences(places, log, of[one], of[other], within_m)
+        if difference.size >= LEAST_PAIRS:
+            weight = difference.size / ALIKE_ALONG / max(float(difference.var()), 1e-6)
+            information[[one, other], [one, other]] += weight
+            information[[one, other], [other, one]] -= weight
+            pull[[one, other]] += weight * difference.mean() * np.array([1.0, -1.0])
+    return information, pull
+
+
+def _differences(places: Floats, log: Floats, one: Whole, other: Whole, within_m: float) -> Floats:
+    """Log yield of each record of `one` less that of the nearest of `other`, where there is one near enough."""
     if not one.size or not other.size:
         return np.zeros(0)
-    places = np.column_stack([easting_m, northing_m])
-    away, near = cKDTree(places[other]).query(places[one], distance_upper_bound=2 * width_m)
+    away, near = cKDTree(places[other]).query(places[one], distance_upper_bound=within_m)
     found = np.isfinite(away)
     return np.asarray(log[one[found]] - log[other[near[found]]])

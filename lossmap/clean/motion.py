@@ -5,9 +5,15 @@ from __future__ import annotations
 import numpy as np
 
 from lossmap.base.grid import Floats
-from lossmap.clean.track import Mask, Track, Whole
+from lossmap.clean.track import WANDER_M, Mask, Track, Whole, runs
 
 __all__ = ["passes", "ramps", "speed_changes"]
+
+# Gaps of the clock and logged intervals longer than so many usual ones are pauses. The limit goes with the
+# log's interval: a fixed one eats 3 s logs or misses pauses in 1 s logs.
+PAUSE_GAPS, PAUSE_INTERVALS = 2.5, 4.0
+# A course is told over at least so many metres, of at most so many records: over less, a fix's wander looks like a turn.
+CHORD_M, MOST_RECORDS = 6.0, 12
 
 
 def passes(track: Track, working: Mask, jump_speed_m_s: float, turn_deg: float) -> Whole:
@@ -18,9 +24,8 @@ def passes(track: Track, working: Mask, jump_speed_m_s: float, turn_deg: float) 
     """
     usual = float(np.median(track.interval_s[working])) if working.any() else 1.0
     with np.errstate(invalid="ignore"):
-        # the limit scales with the log's interval: a fixed one eats 3 s logs or misses pauses in 1 s logs
-        pause = (track.gap_s > 2.5 * usual) | (track.interval_s > 4.0 * usual)
-        leap = track.step_m > jump_speed_m_s * track.interval_s + 3.0
+        pause = (track.gap_s > PAUSE_GAPS * usual) | (track.interval_s > PAUSE_INTERVALS * usual)
+        leap = track.step_m > jump_speed_m_s * track.interval_s + WANDER_M
     stopped = np.ones(len(working), dtype=bool)
     stopped[1:] = ~working[:-1]
     breaks = track.starts | pause | leap | stopped
@@ -31,12 +36,9 @@ def passes(track: Track, working: Mask, jump_speed_m_s: float, turn_deg: float) 
 
 
 def _turning(track: Track, piece: Whole, turn_deg: float) -> Mask:
-    """Records at which the course over the next records differs from that over the last ones, within one piece.
-
-    The chord spans at least six metres: over less, a fix's wander looks like a turn.
-    """
+    """Records at which the course over the next records differs from that over the last ones, within one piece."""
     usual = float(np.nanmedian(track.step_m)) if np.isfinite(track.step_m).any() else 1.0
-    span = int(np.clip(np.ceil(6.0 / max(usual, 0.1)), 1, 12))
+    span = int(np.clip(np.ceil(CHORD_M / max(usual, 0.1)), 1, MOST_RECORDS))
     x, y = track.easting_m, track.northing_m
     turning = np.zeros(len(x), dtype=bool)
     if len(x) <= 2 * span:
@@ -57,8 +59,8 @@ def ramps(track: Track, pass_id: Whole, start_s: Floats | float, end_s: Floats |
     -------
     (short, start, end) : arrays of bool
     """
-    run, count = _runs(pass_id)
-    clock = np.cumsum(track.interval_s)
+    run = runs(pass_id)
+    clock, count = np.cumsum(track.interval_s), int(run[-1]) + 1 if run.size else 0
     first, last = np.full(count, np.inf), np.full(count, -np.inf)
     np.minimum.at(first, run, clock - track.interval_s)
     np.maximum.at(last, run, clock)
@@ -69,14 +71,6 @@ def ramps(track: Track, pass_id: Whole, start_s: Floats | float, end_s: Floats |
     start = on & (clock - first[run] <= start_s + grace) & (np.asarray(start_s) > 0)
     end = on & (last[run] - clock + track.interval_s <= end_s + grace) & (np.asarray(end_s) > 0)
     return short, start, end
-
-
-def _runs(pass_id: Whole) -> tuple[Whole, int]:
-    """Consecutive numbers of the stretches of equal `pass_id`."""
-    changes = np.ones(len(pass_id), dtype=bool)
-    changes[1:] = pass_id[1:] != pass_id[:-1]
-    run = np.cumsum(changes) - 1
-    return run, int(run[-1]) + 1 if len(run) else 0
 
 
 def speed_changes(speed_m_s: Floats, pass_id: Whole, change_pct: float) -> Mask:

@@ -7,12 +7,16 @@ import numpy as np
 import shapely
 
 from lossmap.base.grid import Floats
-from lossmap.clean.track import Mask, Track
+from lossmap.clean.track import WANDER_M, Mask, Track
 
 __all__ = ["collapsed_sections", "duplicates", "jumps", "known_places"]
 
 # A field is smaller than this; a record further from the middle of its log is a lost fix.
 FARTHEST_M = 10_000.0
+# Closer than this a place is written twice.
+SAME_PLACE_M = 0.01
+# A log of sections repeats at least so many of its rows.
+SECTIONED = 0.5
 
 
 def known_places(points: gpd.GeoDataFrame) -> Mask:
@@ -31,8 +35,7 @@ def jumps(track: Track, jump_speed_m_s: float) -> Mask:
     A jump that stays (a pause, a new pass) is no fault of a record: it only starts a pass.
     """
     x, y = track.easting_m, track.northing_m
-    # three metres of a fix's own wander come on top of what can be driven
-    reach = jump_speed_m_s * track.passed_s + 3.0
+    reach = jump_speed_m_s * track.passed_s + WANDER_M
     far_in = track.step_m > reach
     far_out = np.append(far_in[1:], False)
     over = np.full(len(x), np.nan)
@@ -44,7 +47,7 @@ def jumps(track: Track, jump_speed_m_s: float) -> Mask:
 
 def duplicates(points: gpd.GeoDataFrame, track: Track) -> Mask:
     """Records that repeat the place and time of the one before them (without a clock: place and values)."""
-    same = track.step_m < 0.01
+    same = track.step_m < SAME_PLACE_M
     if np.isfinite(track.gap_s).any():
         return np.asarray(same & ~(track.gap_s > 0))
     measured = [name for name in ("mass_flow_kg_s", "yield_kg_ha", "moisture_pct", "distance_m") if name in points]
@@ -73,7 +76,7 @@ def collapsed_sections(points: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, Mask
     keys = [points["log"], points["machine"], points["time"].astype("int64"), points[measured].fillna(-1.0)]
     group = points.groupby(keys, sort=False).ngroup().to_numpy()
     size = np.bincount(group)[group]
-    if np.mean(size > 1) < 0.5:
+    if np.mean(size > 1) < SECTIONED:
         return points, none
     x, y, width = points.geometry.x.to_numpy(), points.geometry.y.to_numpy(), points["width_m"].to_numpy()
     kept = np.zeros(len(points), dtype=bool)

@@ -17,6 +17,12 @@ CELL_M = 0.5
 # Records of one pass overlap at their joints; the last ones do not count as an earlier cut.
 JOINT_RECORDS = 4
 
+# A swath is no longer than this, whatever the log says was driven since the record before.
+LONGEST_M = 40.0
+
+# No swath reaches further than this from its record, its length and half a header of 30 m together.
+MARGIN_M = 60.0
+
 # Records of one pass further apart than this have an uncut, or unknown, stretch between them.
 BRIDGED_M = 30.0
 
@@ -97,24 +103,23 @@ def _headings(track: Track, pass_id: Whole) -> Floats:
 def _samples(track: Track, width_m: Floats, heading: Floats, cutting: Whole) -> tuple[np.ndarray, np.ndarray, int]:
     """Every fine cell each swath covers, in the order of harvest: (record, flat cell, number of cells)."""
     across = np.maximum(1, np.rint(width_m[cutting] / CELL_M)).astype(int)
-    along = np.maximum(1, np.rint(np.minimum(track.distance_m[cutting], 40.0) / CELL_M)).astype(int)
+    driven = np.minimum(track.distance_m[cutting], LONGEST_M)
+    along = np.maximum(1, np.rint(driven / CELL_M)).astype(int)
     count = across * along
     # single precision: a sample need only find its half-metre cell
     of = np.repeat(np.arange(cutting.size, dtype=np.int32), count)
     inner = np.arange(count.sum(), dtype=np.int32) - np.repeat((np.cumsum(count) - count).astype(np.int32), count)
     wide = across.astype(np.int32)[of]
     line = inner // wide
-    driven = np.minimum(track.distance_m[cutting], 40.0)
-    aside = (inner - line * wide + np.float32(0.5)) * (width_m[cutting] / across).astype(np.float32)[of] - (width_m[cutting] / 2).astype(
-        np.float32
-    )[of]
+    half = (width_m[cutting] / 2).astype(np.float32)
+    aside = (inner - line * wide + np.float32(0.5)) * (width_m[cutting] / across).astype(np.float32)[of] - half[of]
     behind = (line + np.float32(0.5)) * (driven / along).astype(np.float32)[of]
     sin, cos = (wave(heading[cutting]).astype(np.float32)[of] for wave in (np.sin, np.cos))
     east, north = track.easting_m[cutting], track.northing_m[cutting]
-    # a margin of one record keeps every cell's number above zero
-    west, south = east.min() - 60.0, north.min() - 60.0
+    # a margin keeps every cell's number above zero
+    west, south = east.min() - MARGIN_M, north.min() - MARGIN_M
     x = (east - west).astype(np.float32)[of] - behind * sin + aside * cos
     y = (north - south).astype(np.float32)[of] - behind * cos - aside * sin
-    cols, rows = (int((np.ptp(side) + 120.0) / CELL_M) + 2 for side in (east, north))
+    cols, rows = (int((np.ptp(side) + 2 * MARGIN_M) / CELL_M) + 2 for side in (east, north))
     cell = (y / np.float32(CELL_M)).astype(np.int32) * np.int32(cols) + (x / np.float32(CELL_M)).astype(np.int32)
     return cutting.astype(np.int32)[of], cell, cols * rows

@@ -10,10 +10,18 @@ import numpy.typing as npt
 
 from lossmap.base.grid import Floats
 
-__all__ = ["NO_CLOCK_M_S", "Track", "track_of"]
+__all__ = ["NO_CLOCK_M_S", "WANDER_M", "Mask", "Track", "Whole", "runs", "track_of"]
 
 #: Where a log has no clock, seconds are metres by this speed (common practice, no source).
 NO_CLOCK_M_S = 2.0
+#: How far a fix wanders by itself [m], on top of what can be driven (common practice, no source).
+WANDER_M = 3.0
+# A longer gap of the clock [s] is a pause, not an interval.
+LONGEST_INTERVAL_S = 60.0
+# A step of so many records, or of so many metres where the log does not say how long one is, is a leap.
+LEAP_RECORDS, LEAP_M = 3.0, 20.0
+# Rows of which so many are a leap apart do not follow one another.
+LEAPS_OF_A_SHUFFLED_LOG = 0.2
 
 Whole = npt.NDArray[np.intp]
 Mask = npt.NDArray[np.bool_]
@@ -62,12 +70,6 @@ class Track:
         """Time since the record before [s], a pause that a logged interval hides in it."""
         return np.fmax(self.interval_s, np.nan_to_num(self.gap_s))
 
-    def back(self, values: npt.NDArray[np.generic]) -> npt.NDArray[np.generic]:
-        """Values in the order of harvest to the order of the table."""
-        out = np.empty_like(values)
-        out[self.order] = values
-        return out
-
 
 def track_of(points: gpd.GeoDataFrame, places_known: Mask) -> Track:
     """Put the records of a POINTS table in the order of harvest.
@@ -92,6 +94,13 @@ def track_of(points: gpd.GeoDataFrame, places_known: Mask) -> Track:
     distance = _distance(logged, step)
     gap, interval, clock = _intervals(points, order, starts, distance)
     return Track(order, starts, easting, northing, step, interval, gap, distance, clock, _follows(step, logged))
+
+
+def runs(values: npt.NDArray[np.generic]) -> Whole:
+    """Running number, from 0, of the stretch of equal values that each record is in; what is NaN equals nothing."""
+    changes = np.ones(len(values), dtype=bool)
+    changes[1:] = values[1:] != values[:-1]
+    return np.cumsum(changes) - 1
 
 
 def _order(points: gpd.GeoDataFrame) -> Whole:
@@ -135,7 +144,7 @@ def _intervals(points: gpd.GeoDataFrame, order: Whole, starts: Mask, distance: F
         when = points["time"].to_numpy(dtype="datetime64[ns]")[order]
         gap[1:] = np.diff(when) / np.timedelta64(1, "s")
         gap[starts] = np.nan
-    known = np.where(logged > 0, logged, np.where((gap > 0) & (gap <= 60), gap, np.nan))
+    known = np.where(logged > 0, logged, np.where((gap > 0) & (gap <= LONGEST_INTERVAL_S), gap, np.nan))
     if not np.isfinite(known).any():
         return gap, distance / NO_CLOCK_M_S, False
     return gap, np.where(np.isnan(known), np.nanmedian(known), known), True
@@ -146,5 +155,5 @@ def _follows(step: Floats, logged: Floats) -> bool:
     known = np.isfinite(step)
     if not known.any():
         return True
-    reach = 3.0 * float(np.nanmedian(logged)) if np.isfinite(logged).any() else 20.0
-    return float(np.mean(step[known] > reach)) < 0.2
+    reach = LEAP_RECORDS * float(np.nanmedian(logged)) if np.isfinite(logged).any() else LEAP_M
+    return float(np.mean(step[known] > reach)) < LEAPS_OF_A_SHUFFLED_LOG

@@ -6,14 +6,19 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from lossmap.base.grid import Floats
-from lossmap.clean.track import Mask
+from lossmap.clean.track import Mask, runs
 
 __all__ = ["at_market", "moisture", "robust_sd", "stuck", "unlike_field", "unlike_neighbours", "wet_yield"]
 
 # Water outside this range is a sensor that reads nothing (formats: 0, 2 and 2.1 % stand for "none").
 DRIEST_PCT, WETTEST_PCT = 5.0, 40.0
 
-NEIGHBOURS = 25
+# The record itself and those nearest to it; with fewer believed ones nobody can say what is usual there.
+NEIGHBOURS, LEAST_NEIGHBOURS = 25, 5
+# Fewer values than this have no spread to be outside of.
+LEAST_KNOWN = 20
+# A run so many times the usual one is a sensor that does not move.
+STUCK_RUNS = 10.0
 
 # No field is evener than its sensor: a smaller spread would refuse its own noise (common practice, no source).
 LEAST_SPREAD = 0.03
@@ -28,16 +33,13 @@ def moisture(logged_pct: Floats) -> Floats:
 def stuck(values: Floats, interval_s: Floats, longest_s: float) -> Mask:
     """Readings in a run of one and the same value for longer than `longest_s`, and far longer than runs of this log are.
 
-    A sensor that shows whole points repeats itself for long; only a run ten times the usual
-    one is a sensor that does not move.
+    A sensor that shows whole points repeats itself for long, too.
     """
-    changes = np.ones(len(values), dtype=bool)
-    changes[1:] = ~(values[1:] == values[:-1])
-    run = np.cumsum(changes) - 1
+    run = runs(values)
     lasted = np.bincount(run, interval_s)
     known = np.isfinite(values)
     usual = float(np.mean(lasted[np.unique(run[known])])) if known.any() else 0.0
-    return np.asarray(known & (lasted[run] > max(longest_s, 10.0 * usual)))
+    return np.asarray(known & (lasted[run] > max(longest_s, STUCK_RUNS * usual)))
 
 
 def wet_yield(mass_flow_kg_s: Floats, interval_s: Floats, width_m: Floats, distance_m: Floats) -> Floats:
@@ -66,7 +68,7 @@ def robust_sd(values: Floats) -> float:
 def unlike_field(values: Floats, believed: Mask, limit: float) -> Mask:
     """Values further than `limit` robust standard deviations from the middle of the believed ones."""
     known = values[believed & np.isfinite(values)]
-    if known.size < 20:
+    if known.size < LEAST_KNOWN:
         return np.zeros(len(values), dtype=bool)
     middle = float(np.median(known))
     sd = robust_sd(known)
@@ -84,7 +86,7 @@ def unlike_neighbours(easting_m: Floats, northing_m: Floats, values: Floats, bel
     away, found = cKDTree(places).query(places, k=NEIGHBOURS, distance_upper_bound=radius_m)
     padded = np.append(values[rows], np.nan)[found[:, 1:]]
     padded[~np.isfinite(away[:, 1:])] = np.nan
-    enough = np.isfinite(padded).sum(axis=1) >= 5
+    enough = np.isfinite(padded).sum(axis=1) >= LEAST_NEIGHBOURS
     middle = np.full(rows.size, np.nan)
     middle[enough] = np.nanmedian(padded[enough], axis=1)
     with np.errstate(invalid="ignore", divide="ignore"):

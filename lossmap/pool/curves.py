@@ -49,12 +49,15 @@ class Curves:
         Even steps, 0 in the middle.
     likelihood : array, ``[field, slope]``
         Highest value of each 1.
+    log_highest : array, ``[field]``
+        Logarithm of what each was divided by for that.
     """
 
     fields: Sequence[DriverEvidence]
     prior_sd: float
     at: Floats
     likelihood: Floats
+    log_highest: Floats
 
     @classmethod
     def of(cls, fields: Sequence[DriverEvidence]) -> Curves:
@@ -62,7 +65,8 @@ class Curves:
         prior_sd = max(field.prior_sd for field in fields)
         at = prior_sd * np.linspace(-REACH, REACH, STEPS)
         logs = np.stack([_log_curve(field, at) for field in fields])
-        return cls(fields, prior_sd, at, np.maximum(np.exp(logs - logs.max(axis=1, keepdims=True)), LEAST))
+        highest = logs.max(axis=1)
+        return cls(fields, prior_sd, at, np.maximum(np.exp(logs - highest[:, None]), LEAST), highest)
 
     @property
     def step(self) -> float:
@@ -74,9 +78,9 @@ class Curves:
         return [slice(start, start + BLOCK) for start in range(0, len(self.fields), BLOCK)]
 
     def log_at(self, slopes: Floats) -> Floats:
-        """Logarithm of each curve at other slopes, ``[field, slope]``; each up to its own constant."""
+        """Logarithm of `likelihood` at other slopes, ``[field, slope]``; to the same constant, wherever these slopes lie."""
         logs = np.stack([_log_curve(field, slopes) for field in self.fields])
-        return np.asarray(np.maximum(logs - logs.max(axis=1, keepdims=True), np.log(LEAST)))
+        return np.asarray(np.maximum(logs - self.log_highest[:, None], np.log(LEAST)))
 
     def own(self) -> Floats:
         """Each field's own posterior in shares of 1 on `at`, ``[field, slope]``."""

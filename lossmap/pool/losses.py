@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from lossmap.base.estimates import NOTHING, Z90, Estimate
+from lossmap.base.estimates import NOTHING, Estimate, lognormal
 from lossmap.base.grid import Floats
 from lossmap.base.season import FieldEvidence
 from lossmap.base.tables import SOURCES
@@ -78,8 +78,7 @@ def mean_loss(fields: Sequence[FieldEvidence], source: str) -> Estimate:
         apart += part**2 * math.expm1(max(field.loss[source].log_sd ** 2 - field.mass_doubt**2, 0.0))
         together[field.crop] = together.get(field.crop, 0.0) + part * field.mass_doubt
     log_variance = math.log1p((apart + math.fsum(part**2 for part in together.values())) / mean**2)
-    middle, spread = mean * math.exp(-log_variance / 2), Z90 * math.sqrt(log_variance)
-    return Estimate(mean, middle * math.exp(-spread), max(mean, middle * math.exp(spread)))
+    return lognormal(mean, log_variance)
 
 
 def _is_known(field: FieldEvidence, source: str) -> bool:

@@ -43,9 +43,8 @@ class Contrast:
 
     def two_sided(self) -> float:
         """Chance of a slope of the other sign, both signs looked for."""
-        above = float(self.weights @ ndtr(self.means / self.sds))
         below = float(self.weights @ ndtr(-self.means / self.sds))
-        return min(1.0, 2 * min(above, below))
+        return min(1.0, 2 * min(self.chance(), below))
 
     def interval(self, level: float = 0.9) -> Estimate:
         """Mean and the interval that holds the slope with this chance, as much left out below as above."""

@@ -26,6 +26,7 @@ from lossmap.base.tables import POINTS
 __all__ = ["Placement", "by_pass", "dense", "placed"]
 
 Bools = npt.NDArray[np.bool_]
+Whole = npt.NDArray[np.intp]
 
 # The Gaussian ends here [standard deviations]; beyond it is 3 parts in 1,000 of its middle.
 TRUNCATE = 3.5
@@ -51,7 +52,7 @@ class Placement:
 
     grid: Grid
     rows: Bools
-    cell: npt.NDArray[np.intp]
+    cell: Whole
     near: Bools
 
 
@@ -87,15 +88,11 @@ def dense(
         No believed point has a value.
     """
     at = placed(points, grid, inside, settings) if placement is None else placement
-    values = points[column].to_numpy(float)[at.rows]
+    values, known = _believed(points, column, at)
     weight = _area(points)[at.rows]
-    known = np.isfinite(values) & (at.cell >= 0)
-    if not known.any():
-        raise TooLittleData(_nothing_known(column, at))
     mean, error = _smoothed(values[known], weight[known], at.cell[known], grid, settings.smoothing)
-    mean[~at.near] = np.nan
     how = f"mean of {int(known.sum()):,} believed points a cell, smoothed over {settings.smoothing * grid.cell_m:g} m"
-    return _surface(column, grid, mean, error, how)
+    return _surface(column, at, mean, error, how)
 
 
 def by_pass(
@@ -112,20 +109,9 @@ def by_pass(
     own scatter within cells over the records that made the mean.
     """
     at = placed(points, grid, inside, settings) if placement is None else placement
-    values = points[column].to_numpy(float)[at.rows]
-    known = np.isfinite(values) & (at.cell >= 0)
-    if not known.any():
-        raise TooLittleData(_nothing_known(column, at))
-    cells, cell, value = grid.rows * grid.cols, at.cell[known], values[known]
-    count = np.bincount(cell, minlength=cells)
-    mean = np.bincount(cell, value, cells) / np.maximum(count, 1)
-    within = value - mean[cell]
-    freedom = max(int((count[count > 1] - 1).sum()), 1)
-    error = math.sqrt(float((within[count[cell] > 1] ** 2).sum()) / freedom) / np.sqrt(np.maximum(count, 1))
-    nearest = ndimage.distance_transform_edt((count == 0).reshape(grid.shape), return_distances=False, return_indices=True)
-    mean, error = (part.reshape(grid.shape)[tuple(nearest)] for part in (mean, error))
-    mean[~at.near] = np.nan
-    return _surface(column, grid, mean, error, f"each pass's own, mean of {int(known.sum()):,} believed points a cell")
+    values, known = _believed(points, column, at)
+    mean, error = _of_cells(values[known], at.cell[known], grid)
+    return _surface(column, at, mean, error, f"each pass's own, mean of {int(known.sum()):,} believed points a cell")
 
 
 def placed(points: gpd.GeoDataFrame, grid: Grid, inside: Bools, settings: SurfaceSettings) -> Placement:
@@ -139,14 +125,19 @@ def placed(points: gpd.GeoDataFrame, grid: Grid, inside: Bools, settings: Surfac
     return Placement(grid, rows, cell, inside & near)
 
 
-def _nothing_known(column: str, at: Placement) -> str:
-    return f"{column}: no believed point on the field has a value ({at.rows.sum():,} points are believed); see the flags"
+def _believed(points: gpd.GeoDataFrame, column: str, at: Placement) -> tuple[Floats, Bools]:
+    """Values of the believed points, and which of them are known and on the grid.
 
-
-def _surface(column: str, grid: Grid, mean: Floats, error: Floats, how: str) -> Surface:
-    means, unit = next(((entry.means, entry.unit) for entry in POINTS.columns if entry.name == column), (column, ""))
-    mean, low, high = (part.astype(np.float32) for part in (mean, mean - Z90 * error, mean + Z90 * error))
-    return Surface(column, unit, grid, mean, low, high, f"{means}: {how}")
+    Raises
+    ------
+    TooLittleData
+        None is.
+    """
+    values = points[column].to_numpy(float)[at.rows]
+    known = np.isfinite(values) & (at.cell >= 0)
+    if not known.any():
+        raise TooLittleData(f"{column}: no believed point on the field has a value ({at.rows.sum():,} points are believed); see the flags")
+    return values, known
 
 
 def _area(points: gpd.GeoDataFrame) -> Floats:
@@ -160,7 +151,7 @@ def _area(points: gpd.GeoDataFrame) -> Floats:
     return np.where(np.isfinite(area) & (area > 0), area, usual if usual > 0 else 1.0)
 
 
-def _smoothed(values: Floats, weight: Floats, cell: npt.NDArray[np.intp], grid: Grid, smoothing: float) -> tuple[Floats, Floats]:
+def _smoothed(values: Floats, weight: Floats, cell: Whole, grid: Grid, smoothing: float) -> tuple[Floats, Floats]:
     """Smoothed mean and its standard error, ``[row, col]`` each.
 
     With Gaussian weights g over points, mean = sum(g w v) / sum(g w), and its variance is
@@ -180,9 +171,30 @@ def _smoothed(values: Floats, weight: Floats, cell: npt.NDArray[np.intp], grid: 
     return mean + centre, np.sqrt(np.maximum(scatter, 0) * np.maximum(squares, 0)) / safe
 
 
-def _binned(cell: npt.NDArray[np.intp], weight: Floats, grid: Grid) -> Floats:
+def _binned(cell: Whole, weight: Floats, grid: Grid) -> Floats:
     return np.asarray(np.bincount(cell, weight, grid.rows * grid.cols), float).reshape(grid.shape)
 
 
 def _blur(values: Floats, smoothing: float) -> Floats:
     return np.asarray(ndimage.gaussian_filter(values, smoothing, truncate=TRUNCATE, mode="constant"))
+
+
+def _of_cells(values: Floats, cell: Whole, grid: Grid) -> tuple[Floats, Floats]:
+    """Mean of the values in each cell and its standard error, ``[row, col]`` each; an empty cell has those of the nearest that is not."""
+    cells = grid.rows * grid.cols
+    count = np.bincount(cell, minlength=cells)
+    mean = np.bincount(cell, values, cells) / np.maximum(count, 1)
+    within = values - mean[cell]
+    freedom = max(int((count[count > 1] - 1).sum()), 1)
+    error = math.sqrt(float((within[count[cell] > 1] ** 2).sum()) / freedom) / np.sqrt(np.maximum(count, 1))
+    nearest = ndimage.distance_transform_edt((count == 0).reshape(grid.shape), return_distances=False, return_indices=True)
+    mean, error = (part.reshape(grid.shape)[tuple(nearest)] for part in (mean, error))
+    return mean, error
+
+
+def _surface(column: str, at: Placement, mean: Floats, error: Floats, how: str) -> Surface:
+    """Mean and interval near believed points, NaN elsewhere; `mean` is written into."""
+    means, unit = next(((entry.means, entry.unit) for entry in POINTS.columns if entry.name == column), (column, ""))
+    mean[~at.near] = np.nan
+    mean, low, high = (part.astype(np.float32) for part in (mean, mean - Z90 * error, mean + Z90 * error))
+    return Surface(column, unit, at.grid, mean, low, high, f"{means}: {how}")

@@ -7,7 +7,6 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 import shapely
 from scipy.spatial import cKDTree
 
@@ -15,13 +14,12 @@ from lossmap.base.field import FieldMap
 from lossmap.base.grid import Floats
 from lossmap.base.logloss import CountDoubt, DriverDoubt, Hinge
 from lossmap.base.tables import DRIVE
-from lossmap.surfaces.counts import INTERCEPT_SD, LATTICE, RANGE, ROUGH, SD, SLOPE_SD, Counted
-from lossmap.surfaces.loss import knots
+from lossmap.surfaces.counted import Counted
+from lossmap.surfaces.drivers import knots
+from lossmap.surfaces.lattice import INTERCEPT_SD, LATTICE, RANGE, ROUGH, SLOPE_SD, Whole
 from lossmap.surfaces.positions import parted
 
 __all__ = ["StopCounts", "left_in_doubt"]
-
-Whole = npt.NDArray[np.intp]
 
 # Equally likely values of sd, range, clumping and knots over which a verdict is averaged.
 DRAWS = 18
@@ -65,8 +63,8 @@ def left_in_doubt(
     typical = field_map.typical
     among = []
     for draw, row in enumerate(np.searchsorted(np.cumsum(LATTICE.prior), (np.arange(DRAWS) + 0.5) / DRAWS)):
-        process = LATTICE.range[row]
-        one = doubt(StopCounts.of_slopes, LATTICE.size[row], SD[LATTICE.sd[row]], RANGE[process] * _diagonal(places_m))
+        process = LATTICE.process[row]
+        one = doubt(StopCounts.of_slopes, LATTICE.size[row], LATTICE.sd[row], RANGE[process] * _diagonal(places_m))
         among.append(replace(one, drivers=_at_knots(drivers, field_map, driven, draw), is_smooth=bool(process >= ROUGH)))
     return doubt(StopCounts.of_total, typical.size, typical.sd, typical.range_m), tuple(among)
 

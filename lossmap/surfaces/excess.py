@@ -19,7 +19,8 @@ from scipy.special import ndtr, ndtri
 
 from lossmap.base.estimates import Estimate, normal_points
 from lossmap.base.grid import Floats
-from lossmap.surfaces.counts import CountModel, Posterior
+from lossmap.surfaces.counts import CountModel
+from lossmap.surfaces.posterior import Posterior
 
 __all__ = ["CellExcess", "cell_excess", "field_excess"]
 
@@ -54,7 +55,7 @@ def cell_excess(
     limit : float
         Excess that matters, in that unit, above 0.
     """
-    hinges = _hinges(model, driver)
+    hinges = model.kept_hinges(driver)
     values = np.asarray(speed if driver == "speed" else moisture, float)
     far = np.flatnonzero(np.any([model.hinges_[hinge].of(values) > 0 for hinge in hinges], axis=0))
     out = CellExcess(*(np.zeros(len(places_m)) for _ in range(4)))
@@ -86,19 +87,13 @@ def field_excess(
         average corrects for what the few places happen to have.
     """
     levels, weights = [], []
-    for hinge in _hinges(model, driver):
+    for hinge in model.kept_hinges(driver):
         part = model.posterior([hinge])
         beyond = model.hinges_[hinge].of(np.asarray(speed if driver == "speed" else moisture, float))
         by = model.hinges_[hinge].of(everywhere).mean() / beyond.mean() if beyond.any() else 0.0
         levels.append(by * _field_levels(model, part, hinge, beyond, places_m, speed, moisture))
         weights.append(np.full(levels[-1].size, part.weight))
     return _weighted(np.concatenate(levels), np.concatenate(weights))
-
-
-def _hinges(model: CountModel, driver: str) -> list[int]:
-    """Indices of the driver's hinges that any model kept."""
-    used = {index for key in model.groups_ for index in key}
-    return [index for index, hinge in enumerate(model.hinges_) if hinge.driver == driver and index in used]
 
 
 @dataclass(frozen=True)

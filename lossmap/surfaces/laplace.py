@@ -34,7 +34,7 @@ from scipy.special import gammaln
 
 from lossmap.base.grid import Floats
 
-__all__ = ["Counts", "Fit", "Prior", "laplace"]
+__all__ = ["Fit", "Likelihood", "Prior", "laplace"]
 
 MOST_STEPS = 40
 # A step of g no longer than this keeps the first steps inside where the curvature holds.
@@ -42,8 +42,8 @@ LONGEST_STEP = 2.0
 
 
 @dataclass(frozen=True)
-class Counts:
-    """What was counted.
+class Likelihood:
+    """What was counted, and how likely that is at any latents.
 
     Attributes
     ----------
@@ -63,9 +63,9 @@ class Counts:
     worth: Floats
     breadth: Floats
 
-    def of(self, chosen: npt.NDArray[np.bool_]) -> Counts:
+    def of(self, chosen: npt.NDArray[np.bool_]) -> Likelihood:
         """As the models chosen of a batch see them."""
-        return self if self.worth.ndim == 1 else Counts(self.seeds, self.expected[chosen], self.worth[chosen], self.breadth)
+        return self if self.worth.ndim == 1 else Likelihood(self.seeds, self.expected[chosen], self.worth[chosen], self.breadth)
 
     def seen(self, h: Floats) -> tuple[Floats, Floats]:
         """Mean of each count ``[..., count]`` and its lever on each part ``[..., count, part]``, at latents `h`."""
@@ -170,12 +170,12 @@ class Fit:
     log_evidence: Floats
 
 
-def laplace(counts: Counts, prior: Prior, size: Floats, tolerance: float, start: Floats | None = None) -> Fit:
+def laplace(likelihood: Likelihood, prior: Prior, size: Floats, tolerance: float, start: Floats | None = None) -> Fit:
     """Find each model's mode and evidence.
 
     Parameters
     ----------
-    counts : Counts
+    likelihood : Likelihood
     prior : Prior
     size : array, ``[model]``
         Size of the negative binomial on an area of mean size; large means no clumping.
@@ -185,34 +185,34 @@ def laplace(counts: Counts, prior: Prior, size: Floats, tolerance: float, start:
     start : array, ``[model, count, part]``, optional
         Where to step from; 0 where not given.
     """
-    sizes = size[:, None] * counts.breadth
-    g = np.zeros((len(size), *counts.expected.shape[-2:])) if start is None else start.copy()
-    _step_to_mode(counts, prior, sizes, g, tolerance)
-    view = _View(counts, prior, sizes, g)
+    sizes = size[:, None] * likelihood.breadth
+    g = np.zeros((len(size), *likelihood.expected.shape[-2:])) if start is None else start.copy()
+    _step_to_mode(likelihood, prior, sizes, g, tolerance)
+    view = _View(likelihood, prior, sizes, g)
     precision = view.root[:, :, None] * np.linalg.inv(view.inner) * view.root[:, None, :]
     log_det = 2 * np.log(np.linalg.cholesky(view.inner).diagonal(axis1=1, axis2=2)).sum(axis=1)
     # one more step for nothing: mean, doubt and evidence then belong to one and the same linear view
     pull = np.einsum("jcd,jd->jc", precision, view.target)
     g = prior.back(view.lever, pull)
     roughness = np.einsum("jc,jcl,jcl->j", pull, view.lever, g)
-    fit = counts.log_likelihood(counts.seen(g)[0], sizes) - roughness / 2
+    fit = likelihood.log_likelihood(likelihood.seen(g)[0], sizes) - roughness / 2
     return Fit(g, view.lever, pull, view.root**2, precision, fit - log_det / 2)
 
 
 class _View:
     """The counts straightened out at `g`: each says that the logarithm of its mean lies at `target`, give or take 1 / root."""
 
-    def __init__(self, counts: Counts, prior: Prior, sizes: Floats, g: Floats) -> None:
-        mean, self.lever = counts.seen(g)
-        gradient, curvature = counts.slopes(mean, sizes)
+    def __init__(self, likelihood: Likelihood, prior: Prior, sizes: Floats, g: Floats) -> None:
+        mean, self.lever = likelihood.seen(g)
+        gradient, curvature = likelihood.slopes(mean, sizes)
         self.root = np.sqrt(curvature)
         self.target = (self.lever * g).sum(axis=-1) + gradient / curvature
         self.inner = _inner(prior.covariance(self.lever), self.root)
 
 
-def _step_to_mode(counts: Counts, prior: Prior, sizes: Floats, g: Floats, tolerance: float) -> None:
+def _step_to_mode(likelihood: Likelihood, prior: Prior, sizes: Floats, g: Floats, tolerance: float) -> None:
     """Move `g` until no model moves any more."""
-    moving, seen, own = np.arange(len(g)), counts, prior
+    moving, seen, own = np.arange(len(g)), likelihood, prior
     for _ in range(MOST_STEPS):
         view = _View(seen, own, sizes[moving], g[moving])
         pull = view.root * np.linalg.solve(view.inner, (view.root * view.target)[:, :, None])[:, :, 0]

@@ -20,7 +20,7 @@ from lossmap.base.estimates import Estimate
 from lossmap.base.grid import Floats
 from lossmap.base.reference import usual_share
 from lossmap.base.tables import POSITIONS, SOURCES
-from lossmap.surfaces.counts import Counted
+from lossmap.surfaces.counted import Counted
 
 __all__ = ["Part", "parted"]
 

@@ -22,19 +22,19 @@ import dataclasses
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 from scipy.special import ndtri
 from scipy.stats import multivariate_normal, qmc
 
 from lossmap.base.estimates import NOTHING, Estimate, normal_points
 from lossmap.base.grid import Floats
-from lossmap.surfaces.counts import FINE, INTERCEPT_SD, LATTICE, SD, CountModel, hinges_of
-from lossmap.surfaces.laplace import Counts, Fit, laplace
+from lossmap.surfaces.combinations import hinges_of
+from lossmap.surfaces.counts import CountModel
+from lossmap.surfaces.laplace import Fit, Likelihood, laplace
+from lossmap.surfaces.lattice import INTERCEPT_SD, LATTICE, Whole
 from lossmap.surfaces.positions import Part
+from lossmap.surfaces.search import FINE
 
 __all__ = ["Division", "divided"]
-
-Whole = npt.NDArray[np.intp]
 
 DRAWS = 1000
 # A power of 2, as quasi-random points want it.
@@ -127,7 +127,7 @@ class _Tried:
         likely = model.lattice_weight_
         self.rows: Whole = rng.permutation(np.searchsorted(np.cumsum(likely)[:-1], (np.arange(POINTS) + 0.5) / POINTS))
         self.shares, log_prior = _points(model, rng)
-        fits = [self._fit(model, points) for points in np.array_split(np.arange(POINTS), len(model.batches(self.rows)))]
+        fits = [self._fit(model, points) for points in np.array_split(np.arange(POINTS), len(model.combinations_.batches(self.rows)))]
         names = ("lever", "gradient", "curvature", "precision", "log_evidence")
         self.lever, self.gradient, self.curvature, self.precision, evidence = (
             np.concatenate([getattr(fit, name) for fit in fits]) for name in names
@@ -141,8 +141,8 @@ class _Tried:
         counted, shares = model.counted_, self.shares[points]
         rates = shares * model.level_ / counted.worth
         expected = counted.area_m2[:, None] * counted.sees * rates[:, None, :]
-        prior = dataclasses.replace(model.prior(self.rows[points], self.key), own=0.0)
-        return laplace(Counts(counted.seeds, expected, shares, counted.breadth), prior, LATTICE.size[self.rows[points]], FINE)
+        prior = dataclasses.replace(model.combinations_.prior(self.rows[points], self.key), own=0.0)
+        return laplace(Likelihood(counted.seeds, expected, shares, counted.breadth), prior, LATTICE.size[self.rows[points]], FINE)
 
 
 def _points(model: CountModel, rng: np.random.Generator) -> tuple[Floats, Floats]:
@@ -166,17 +166,17 @@ class _Places:
 
     def __init__(self, model: CountModel, places_m: Floats, speed: Floats | None, moisture: Floats | None, tried: _Tried) -> None:
         active = hinges_of(tried.key)
-        self.beyond = np.vstack([model.design_, model.design(len(places_m), speed, moisture)])[:, active]
-        self.slope_variance = model.slope_variance_[active]
+        self.beyond = np.vstack([model.combinations_.design, model.design(len(places_m), speed, moisture)])[:, active]
+        self.slope_variance = model.combinations_.slope_variance[active]
         self.stop, self.stops = model.counted_.stop, len(model.places_)
-        together, used = np.vstack([model.places_, places_m]), set(LATTICE.range[tried.rows])
+        together, used = np.vstack([model.places_, places_m]), set(LATTICE.process[tried.rows])
         self.kernels = {step: kernel.copy() for step, kernel in enumerate(model.kernels(together, together)) if step in used}
         self.roots: dict[int, Floats] = {}
 
     def drawn(self, tried: _Tried, point: int, draws: int, rng: np.random.Generator) -> Floats:
         """Mean over the places of each part, where the level is 1, ``[draw, part]``."""
         row, lever = tried.rows[point], tried.lever[point]
-        sd, step = SD[LATTICE.sd[row]], int(LATTICE.range[row])
+        sd, step = LATTICE.sd[row], int(LATTICE.process[row])
         process = sd * rng.standard_normal((draws, lever.shape[1], len(self.beyond))) @ self._root(step).T
         slopes = rng.standard_normal((draws, self.slope_variance.size)) * np.sqrt(self.slope_variance)
         shared = INTERCEPT_SD * rng.standard_normal((draws, 1)) + slopes @ self.beyond.T

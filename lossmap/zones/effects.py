@@ -6,14 +6,12 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 from scipy.interpolate import make_interp_spline
 
 from lossmap.base.estimates import Z90, Beginning, EffectCurve, Estimate, SlopeEvidence, normal_points
+from lossmap.base.grid import Floats
 
 __all__ = ["LikelyEffects", "effect_curve", "likely_effects", "middle"]
-
-Floats = npt.NDArray[np.float64]
 
 # Equally likely slopes and mean losses that stand for what the counts leave open, and places along a curve.
 SLOPES, LOSSES, ALONG = 301, 9, 41

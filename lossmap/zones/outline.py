@@ -9,6 +9,7 @@ from typing import Any
 import geopandas as gpd
 import numpy as np
 import numpy.typing as npt
+import pyproj
 import shapely
 from scipy import ndimage
 
@@ -69,12 +70,7 @@ def zones(
     rows.sort(key=lambda row: -row["excess_kg_ha"] * row["area_ha"])
     for number, row in enumerate(rows):
         row["zone_id"] = _letter(number)
-    names = [column.name for column in ZONES.columns]
-    frame = gpd.GeoDataFrame(
-        {name: [row[name] for row in rows] for name in names}, geometry=[row["geometry"] for row in rows], crs=loss.grid.crs
-    )
-    texts = ("zone_id", "reason", "why")
-    return ZONES.check(frame.astype({name: object if name in texts else float for name in names} if not rows else {}))
+    return ZONES.check(_table(rows, loss.grid.crs))
 
 
 def _of_driver(
@@ -105,6 +101,13 @@ def _row(driver: Driver, cells: Bools, polygon: shapely.Geometry, loss: Surface,
         f"about {row['excess_kg_ha']:.3g} kg/ha ({row['excess_low_kg_ha']:.3g} to {row['excess_high_kg_ha']:.3g}) above the reference."
     )
     return row
+
+
+def _table(rows: list[dict[str, Any]], crs: pyproj.CRS) -> gpd.GeoDataFrame:
+    names = [column.name for column in ZONES.columns]
+    frame = gpd.GeoDataFrame({name: [row[name] for row in rows] for name in names}, geometry=[row["geometry"] for row in rows], crs=crs)
+    # without a row pandas cannot tell texts from numbers
+    return frame if rows else frame.astype({column.name: object if column.kind == "text" else float for column in ZONES.columns})
 
 
 def _letter(number: int) -> str:

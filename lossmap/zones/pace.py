@@ -6,14 +6,12 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from lossmap.base.estimates import Driver, Estimate, Pace, ReelSpeed, SlopeEvidence
+from lossmap.base.grid import Floats
 from lossmap.zones.effects import likely_effects, middle
 
 __all__ = ["Costs", "pace", "reel_speed"]
-
-Floats = npt.NDArray[np.float64]
 
 #: Speeds that were driven: those between these parts of the field. Beyond them nothing was seen.
 DRIVEN = (0.05, 0.95)

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lossmap.base.estimates import NOTHING, Z90, Delay, Driver, Estimate, normal_points
+from lossmap.base.estimates import NOTHING, Z90, Delay, Driver, Estimate, lognormal, normal_points
 
 numbers = st.floats(min_value=-1e9, max_value=1e9)
 
@@ -57,3 +57,14 @@ def test_normal_points_stand_for_the_normal() -> None:
     assert points.mean() == pytest.approx(0, abs=1e-12)
     assert points.std() == pytest.approx(1, abs=0.005)
     assert (abs(points) < Z90).mean() == 0.9
+
+
+@given(mean=st.floats(0.1, 1e4), sd=st.floats(0.01, 0.8), further=st.floats(0.0, 0.5))
+def test_a_log_normal_has_its_quantiles(mean: float, sd: float, further: float) -> None:
+    """5 % and 95 % points of the log-normal with that mean; doubt from elsewhere widens it and moves no mean."""
+    variance = sd**2
+    usual = statistics.NormalDist(math.log(mean) - variance / 2, math.hypot(sd, further))
+    found = lognormal(mean, variance, further)
+    assert (found.low, found.high) == pytest.approx((math.exp(usual.inv_cdf(0.05)), math.exp(usual.inv_cdf(0.95))))
+    assert found.mean == mean
+    assert found.log_sd == pytest.approx(math.hypot(sd, further))

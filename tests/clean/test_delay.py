@@ -1,3 +1,5 @@
+"""Delays: planted ones come back, made or in open logs, and where none can be told none is moved."""
+
 from __future__ import annotations
 
 import dataclasses
@@ -6,8 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from lossmap.clean.delay import as_set, earlier, estimated, neighbour_pairs
+from lossmap.clean.delay import as_set, earlier, estimated
 from lossmap.clean.motion import passes
+from lossmap.clean.pairs import neighbour_pairs
 from lossmap.clean.position import known_places
 from lossmap.clean.track import track_of
 from lossmap.clean.values import moisture

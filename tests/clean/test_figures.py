@@ -1,3 +1,5 @@
+"""The figures to publish: planted noise, pattern and levels of passes."""
+
 from __future__ import annotations
 
 import numpy as np

@@ -1,3 +1,5 @@
+"""Machines brought to one level: planted ratios come back, and who met nobody is left alone."""
+
 from __future__ import annotations
 
 import numpy as np
@@ -31,6 +33,19 @@ def test_machines_far_apart_are_left_alone():
     assert factor.tolist() == [1.0, 1.0]
     assert np.isnan(doubt).all()
     assert as_estimates(factor, doubt, ["red", "blue"]) == {}
+
+
+def test_a_machine_that_nobody_met_is_left_alone():
+    """Two machines side by side and a third a kilometre off: the third keeps its yield, the two keep their mass together."""
+    east, north, values, machine = two_machines(0.8)
+    alone = two_machines(1.0, passes=4)
+    everyone = [np.concatenate(parts) for parts in zip((east, north, values, machine), alone, strict=True)]
+    everyone[0][east.size :] += 1000.0
+    everyone[3][east.size :] = 2
+    factor, doubt = machine_factors(*everyone, np.ones(everyone[0].size, dtype=bool), 9.0)
+    assert factor[2] == 1.0
+    assert np.isnan(doubt[2])
+    assert (values * factor[machine]).sum() == pytest.approx(values.sum())
 
 
 def test_few_pairs_say_less():

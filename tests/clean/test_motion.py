@@ -1,3 +1,5 @@
+"""Passes, their ends, and changes of speed."""
+
 from __future__ import annotations
 
 import numpy as np

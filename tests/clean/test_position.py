@@ -1,3 +1,5 @@
+"""Places that cannot be, and records written twice."""
+
 from __future__ import annotations
 
 import numpy as np

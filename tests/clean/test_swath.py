@@ -1,3 +1,5 @@
+"""What each record freshly cut, beside exact polygons, and the area all of them cut."""
+
 from __future__ import annotations
 
 import numpy as np

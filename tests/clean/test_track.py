@@ -1,9 +1,11 @@
+"""A log as a path: its order, and the steps between records."""
+
 from __future__ import annotations
 
 import numpy as np
 import pytest
 
-from lossmap.clean.track import track_of
+from lossmap.clean.track import runs, track_of
 
 
 def path(log):
@@ -11,13 +13,21 @@ def path(log):
     return track_of(log, np.ones(len(log), dtype=bool))
 
 
-def test_the_clock_orders_the_rows_and_back_undoes_it(straight_log):
-    """Shuffled rows with times come out in the order of harvest, and `back` returns to the table's."""
+def test_the_clock_orders_the_rows(straight_log):
+    """Shuffled rows with times come out in the order of harvest, and `order` says which row each is."""
     log = straight_log()
     shuffled = log.sample(frac=1.0, random_state=2).reset_index(drop=True)
     track = path(shuffled)
     assert np.nanmax(track.step_m[~track.starts][:140]) == pytest.approx(2.0)
-    assert (track.back(track.easting_m) == shuffled.geometry.x.to_numpy()).all()
+    assert (track.northing_m == log.geometry.y.to_numpy()).all()
+    assert (shuffled.geometry.y.to_numpy()[track.order] == track.northing_m).all()
+
+
+def test_runs_are_stretches_of_one_value():
+    """Each stretch has the next number, a value that comes again is another; NaN is alike to nothing, itself neither."""
+    assert runs(np.array([3, 3, -1, 3, 3])).tolist() == [0, 0, 1, 2, 2]
+    assert runs(np.array([1.0, np.nan, np.nan, 1.0])).tolist() == [0, 1, 2, 3]
+    assert runs(np.zeros(0)).size == 0
 
 
 def test_two_machines_are_two_paths(straight_log):

@@ -1,3 +1,5 @@
+"""Yield from its parts, and values that are not believed."""
+
 from __future__ import annotations
 
 import numpy as np

@@ -17,7 +17,7 @@ from lossmap.base.settings import Settings, overridden
 from lossmap.pipelines.map_field import made_map, map_field
 from lossmap.pipelines.plan_stops import made_plan, plan_stops
 from lossmap.read import read_field
-from lossmap.surfaces.loss import MOST_COUNTS
+from lossmap.surfaces.groups import MOST_COUNTS
 from lossmap.synthetic import FieldPlan, make, write
 
 PLAN = FieldPlan(stops=24, length_m=400, breadth_m=250, speed_effect=1.49)

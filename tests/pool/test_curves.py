@@ -20,6 +20,14 @@ def test_normal_evidence_is_its_own_likelihood(seen):
     assert np.diff(curves.log_at(np.array([0.0, 1.0]))[0]) == pytest.approx(np.diff(stats.norm.logpdf([0.0, 1.0], 0.7, 0.4)))
 
 
+def test_a_curve_has_one_constant(seen):
+    """At slopes far from its height it is as low as between its steps: asked for a few slopes only, it is not lifted to 1 there."""
+    curves = Curves.of([seen(0.7, 0.4), seen(-1.5, 0.3)])
+    for some in (curves.at, curves.at[100:110]):
+        step = np.searchsorted(curves.at, some)
+        assert curves.log_at(some) == pytest.approx(np.log(curves.likelihood[:, step]))
+
+
 def test_a_mixture_is_taken_whole(seen):
     """Posterior over prior of two normals, point by point."""
     one = dataclasses.replace(seen(0.7, 0.4), weights=(0.3, 0.7), means=(0.2, 0.9), sds=(0.3, 0.5))

@@ -42,6 +42,28 @@ def test_posterior_is_the_long_integral(seen):
     assert found.between_sd().mean == pytest.approx(tau, rel=0.05)
 
 
+@pytest.mark.parametrize("fields", [10, 40, 100])
+def test_many_fields_are_the_closed_form(fields, made_season):
+    """Fields whose own peaks lie all about the mean: moments of the mean slope and mean of tau are those summed over tau by formula."""
+    made = made_season(np.random.default_rng(fields), fields, 0.4, 0.2, 0.7)
+    # what each field saw, back from its posterior
+    seen_each = np.array([one.drivers["speed"].means[0] * (1 + (0.7 / 1.2) ** 2) for one in made.fields])
+    taus = np.linspace(0, 1.5, 3001)
+    precision = 1 / (0.49 + taus**2)
+    whole = fields * precision + (MEAN_SD * 1.2) ** -2
+    means = precision * seen_each.sum() / whole
+    log = (
+        fields * np.log(precision) - np.log(whole) - precision * (seen_each**2).sum() + whole * means**2 - (taus / TAU_SD / 1.2) ** 2
+    ) / 2
+    shares = np.exp(log - log.max())
+    shares /= shares.sum()
+    found = pooled(made)
+    assert found.slope().mean == pytest.approx(shares @ means, abs=0.005)
+    sd = math.sqrt(shares @ (1 / whole + means**2) - (shares @ means) ** 2)
+    assert math.sqrt(found.of_means @ (found.means - found.slope().mean) ** 2) == pytest.approx(sd, rel=0.02)
+    assert found.between_sd().mean == pytest.approx(shares @ taus, rel=0.06)
+
+
 def test_fixed_effects_are_the_textbook_s(seen):
     """Without differences between fields: precisions add, and the interval is that of a normal."""
     told = [(0.2, 0.3), (1.1, 0.4), (0.7, 0.6)]

@@ -20,7 +20,7 @@ from lossmap.base.grid import Surface
 from lossmap.base.tables import POSITIONS, SOURCES
 from lossmap.pipelines.map_field import made_map
 from lossmap.read import read_field
-from lossmap.surfaces.laplace import Counts, Prior, laplace
+from lossmap.surfaces.laplace import Likelihood, Prior, laplace
 from lossmap.synthetic import FT2_M2, FieldPlan
 
 OURS = "count model"
@@ -84,7 +84,7 @@ def from_planted(plan: FieldPlan, rng_seed: int) -> Scores:
     kernel = variance * _smooth(stops_m, stops_m, plan.header.range_m)
     area = here.losses[f"frame_m2_{POSITIONS[-1]}"].to_numpy(float)
     expected = area * total * 100 / SEED_G * np.exp(-variance / 2)
-    counts = Counts(here.losses[f"seeds_{POSITIONS[-1]}"].to_numpy(float), expected[:, None], np.ones(1), area / area.mean())
+    counts = Likelihood(here.losses[f"seeds_{POSITIONS[-1]}"].to_numpy(float), expected[:, None], np.ones(1), area / area.mean())
     size = np.array([plan.clumping_r * area.mean() / FT2_M2])
     fit = laplace(counts, Prior(kernel[None], 0.0, 0.0, np.empty((len(stops_m), 0)), np.empty(0)), size, 1e-3)
     near = variance * _smooth(cells_m, stops_m, plan.header.range_m)

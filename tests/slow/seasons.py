@@ -21,8 +21,10 @@ from lossmap.base.logloss import FALLEN, Hinge
 from lossmap.base.season import DriverEvidence, FieldEvidence
 from lossmap.base.settings import ZoneSettings
 from lossmap.base.tables import DRIVE
-from lossmap.surfaces.counts import SLOPE_SD, Counted, CountModel
-from lossmap.surfaces.loss import knots
+from lossmap.surfaces.counted import Counted
+from lossmap.surfaces.counts import CountModel
+from lossmap.surfaces.drivers import knots
+from lossmap.surfaces.lattice import SLOPE_SD
 from lossmap.synthetic import FT2_M2
 
 LONG_M, WIDE_M, PASSES = 800.0, 500.0, 55

@@ -9,7 +9,12 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
+from lossmap.surfaces.counted import Counted
+from lossmap.surfaces.counts import CountModel
+
 Floats = npt.NDArray[np.floating]
+#: Counts at stops and every cell with the truth, by name.
+Made = dict[str, Floats]
 
 FRAME_M2 = 0.09290304  # a square foot
 
@@ -114,3 +119,60 @@ def stops_and_cells() -> Callable[..., dict[str, Floats]]:
         }
 
     return make
+
+
+def _fitted(
+    made: Made, speed: bool = True, moisture: bool = True, knots: tuple[tuple[float, ...], ...] = ((2.0,), (13.0,)), side_m: float = 866.0
+) -> CountModel:
+    """The model of made counts, with the drivers wanted."""
+    model = CountModel(*knots, diagonal_m=side_m * 2**0.5)
+    return model.fit(
+        made["places"], Counted.total(made["seeds"], made["area"]), made["speed"] if speed else None, made["moisture"] if moisture else None
+    )
+
+
+def _parted_model(made: Made, every: int = 1, rng_seed: int = 5) -> CountModel:
+    """The model of counts at three positions, the first two at each `every`-th stop: a tenth preharvest, seven tenths header."""
+    level = np.log(made["seeds"] + 0.5)
+    rng, share = np.random.default_rng(rng_seed), np.array([0.1, 0.7, 0.2])
+    full = np.array([[1, 0, 0], [1, 1, 0], [1, 1, 1]], float)
+    stop = np.repeat(np.arange(len(made["seeds"])), 3)
+    sees = np.tile(full, (len(made["seeds"]), 1))
+    # each frame clumps on its own about what lies at the stop
+    lying = np.repeat(np.exp(level.mean() + 0.3 * (level - level.mean())), 3)
+    seeds = rng.poisson(lying * (sees @ share) * rng.gamma(100, 1 / 100, lying.size)).astype(float)
+    kept = (stop % every == 0) | (np.arange(stop.size) % 3 == 2)
+    area = np.repeat(made["area"], 3)
+    counted = Counted(stop[kept], seeds[kept], area[kept], sees[kept], np.ones(3), np.ones(kept.sum()))
+    model = CountModel((2.0,), (13.0,), diagonal_m=866.0 * 2**0.5)
+    return model.fit(made["places"], counted, made["speed"], made["moisture"])
+
+
+def _mapped(model: CountModel, made: Made) -> tuple[Floats, Floats, Floats]:
+    """Mean, low and high at every cell."""
+    return model.predict(made["cells"], made["cell_speed"], made["cell_moisture"])
+
+
+@pytest.fixture(scope="session")
+def fitted() -> Callable[..., CountModel]:
+    """Fits made counts: ``fitted(made, speed=True, moisture=True, knots=((2.0,), (13.0,)), side_m=866.0)``."""
+    return _fitted
+
+
+@pytest.fixture(scope="session")
+def parted_model() -> Callable[..., CountModel]:
+    """Fits made counts at three positions: ``parted_model(made, every=1, rng_seed=5)``."""
+    return _parted_model
+
+
+@pytest.fixture(scope="session")
+def mapped() -> Callable[..., tuple[Floats, Floats, Floats]]:
+    """The total over the cells of made counts: ``mapped(model, made)``."""
+    return _mapped
+
+
+@pytest.fixture(scope="session")
+def made(planted: type[Planted], stops_and_cells: Callable[..., Made]) -> Made:
+    """One field with both effects, 30 stops of 4 frames."""
+    rng = np.random.default_rng(3)
+    return stops_and_cells(planted.at_random(rng, speed_slope=1.0, dryness_slope=0.3), rng, 30, cell_m=60.0)

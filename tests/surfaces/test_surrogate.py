@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from scipy import ndimage
 
-from lossmap.surfaces.counts import Counted, CountModel
+from lossmap.surfaces.counted import Counted
+from lossmap.surfaces.counts import CountModel
 from lossmap.surfaces.surrogate import coincidence, surrogate
 
 SIDE = 64
