@@ -13,7 +13,7 @@ The data's way, top to bottom; each line is a stage, stages never import one ano
     drydown/    7" fields that wait: moisture to come, cost of waiting, order of harvest
     pool/       8  many fields at once: what they say together of speed, dryness, headers, machines
     report/     9  what people open
-    synthetic      made fields with known truth, beside the way: demos and tests
+    synthetic/     made fields with known truth, beside the way: demos and tests
     synthetic_farm made farms and weather, the same
 
 They meet in ``lossmap.pipelines`` (the command's flows) and stand on ``lossmap.base``
