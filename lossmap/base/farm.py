@@ -13,9 +13,8 @@ import shapely
 from lossmap.base.errors import shown
 from lossmap.base.estimates import Estimate
 from lossmap.base.field import file_inside
-from lossmap.base.rank_settings import Hours
 from lossmap.base.reference import Crop
-from lossmap.base.settings import Day, Hectares, Percent, Strict, Typed, setting
+from lossmap.base.settings import Day, Hectares, Hours, Percent, Strict, Typed, setting
 
 __all__ = [
     "Combine",
