@@ -15,7 +15,7 @@ import sys
 from dataclasses import dataclass
 from pathlib import Path
 
-import pandas as pd
+import numpy as np
 import pyarrow
 import pyogrio
 
@@ -40,10 +40,14 @@ class Demo:
     should_find: str
 
 
-def at(day: int, hour: int) -> datetime.datetime:
-    """An hour (UTC) of October 2025, or of July for days above 100."""
-    month, day = (7, day - 100) if day > 100 else (10, day)
-    return datetime.datetime(2025, month, day, hour, 0, tzinfo=datetime.UTC)
+def in_july(day: int, hour: int) -> datetime.datetime:
+    """An hour (UTC) of July 2025."""
+    return datetime.datetime(2025, 7, day, hour, tzinfo=datetime.UTC)
+
+
+def in_october(day: int, hour: int) -> datetime.datetime:
+    """An hour (UTC) of October 2025."""
+    return datetime.datetime(2025, 10, day, hour, tzinfo=datetime.UTC)
 
 
 # Roles of a log that says no more than it must.
@@ -60,7 +64,7 @@ DEMOS = {
             length_m=560,
             breadth_m=360,
             course_deg=8,
-            started=at(21, 16),
+            started=in_october(21, 16),
             log_interval_s=2,
             yield_kg_ha=11_600,
             yield_sd=0.1,
@@ -99,7 +103,7 @@ DEMOS = {
             breadth_m=340,
             course_deg=95,
             west_m=415_300,
-            started=at(3, 15),
+            started=in_october(3, 15),
             log_interval_s=3,
             header_up_rows=True,
             moisture_delay_s=11,
@@ -136,7 +140,7 @@ DEMOS = {
             course_deg=340,
             west_m=410_100,
             north_m=4_657_200,
-            started=at(114, 17),
+            started=in_july(14, 17),
             log_interval_s=2,
             yield_kg_ha=4_600,
             moisture_start_pct=14.4,
@@ -179,7 +183,7 @@ DEMOS = {
             course_deg=50,
             west_m=408_700,
             north_m=4_653_400,
-            started=at(117, 16),
+            started=in_july(17, 16),
             header_width_m=10.668,
             log_interval_s=2,
             flow_delay_s=10,
@@ -225,7 +229,7 @@ DEMOS = {
             course_deg=270,
             west_m=413_900,
             north_m=4_650_800,
-            started=at(122, 18),
+            started=in_july(22, 18),
             header_width_m=7.62,
             overlap_m=1.3,
             headland_rounds=0,
@@ -283,7 +287,7 @@ def remake(folder: Path) -> dict[str, MadeField]:
 
 
 def truth_table(made: dict[str, MadeField]) -> str:
-    """The truth behind each field as a Markdown table, in kg/ha and in the crop's own unit."""
+    """The truth behind each field as a Markdown table, in kg/ha and in bu/ac."""
     columns = [
         "field",
         "crop, format",
@@ -302,7 +306,7 @@ def _row(name: str, demo: Demo, made: MadeField) -> list[str]:
     plan, means = demo.plan, made.truth.mean_kg_ha
     parts = " + ".join(f"{means[source]:.0f}" for source in SOURCES)
     bushels = means["total"] * factor("kg/ha", "bu/ac", crop(plan.crop).bushel_lb)
-    harvested = float(pd.Series(made.truth.surfaces["yield_kg_ha"].mean.ravel()).mean())
+    harvested = float(np.nanmean(made.truth.surfaces["yield_kg_ha"].mean))
     area = "1 ft2" if plan.frame_m2 == FT2_M2 else f"{plan.frame_m2:g} m2"
     return [
         f"`{name}`",

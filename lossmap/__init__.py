@@ -9,11 +9,11 @@ The data's way, top to bottom; each line is a stage, stages never import one ano
     surfaces/   5  values at places -> surfaces with doubt on the field's one grid
     join        6  stops to the speed and moisture they were cut at; surfaces to cells
     zones/      7  where loss tracks speed or dryness
-    stops       7' where to count next
+    stops/      7' where to count next
     drydown/    7" fields that wait: moisture to come, cost of waiting, order of harvest
     pool/       8  many fields at once: what they say together of speed, dryness, headers, machines
     report/     9  what people open
-    synthetic      made fields with known truth, beside the way: demos and tests
+    synthetic/     made fields with known truth, beside the way: demos and tests
     synthetic_farm made farms and weather, the same
 
 They meet in ``lossmap.pipelines`` (the command's flows) and stand on ``lossmap.base``

@@ -85,7 +85,14 @@ class MadeFarm:
 
 
 def made_farm(plan: FarmPlan, rng_seed: int) -> MadeFarm:
-    """A farm of corn and soybean; same seed, same farm."""
+    """A farm of corn and soybean, its past weather and its season.
+
+    Parameters
+    ----------
+    plan : FarmPlan
+    rng_seed : int
+        Same plan and seed, same farm.
+    """
     rng = np.random.default_rng(rng_seed)
     losses = {name: np.exp(plan.loss_sd * rng.standard_normal(2) - plan.loss_sd**2 / 2) for name in ("corn", "soybean")}
     fields, truth = [], []
@@ -97,12 +104,12 @@ def made_farm(plan: FarmPlan, rng_seed: int) -> MadeFarm:
     money = {name: _money(name, price) for name, price in (("corn", 4.2), ("soybean", 11.0))}
     past = made_years(range(plan.on.year - plan.years, plan.on.year), int(rng.integers(2**31)))
     season = made_weather(str(plan.on - datetime.timedelta(days=14)), 160, int(rng.integers(2**31)))
-    return MadeFarm(
-        Farm(Path("made-farm"), "Made farm", tuple(fields), combines, money, "weather.csv", ("history.csv",)), past, season, tuple(truth)
-    )
+    farm = Farm(Path("made-farm"), "Made farm", tuple(fields), combines, money, "weather.csv", ("history.csv",))
+    return MadeFarm(farm, past, season, tuple(truth))
 
 
 def _field(plan: FarmPlan, number: int, losses: dict[str, Floats], rng: np.random.Generator) -> tuple[StandingField, FieldTruth]:
+    """One field, read once on the first day, and what is true of it."""
     name = "soybean" if rng.random() < 0.4 else "corn"
     grown = crop(name)
     usual, low, high = (55.0, 12.0, 24.0) if name == "soybean" else (190.0, 19.0, 32.0)
@@ -162,25 +169,29 @@ def _farm_toml(farm: Farm) -> str:
     lines = [f'name = "{farm.name}"', 'weather = "weather.csv"     # this season, and a forecast of four days', 'history = "history.csv"']
     lines += ['readings = "readings.csv"   # a row for each reading, and for each field cut']
     for combine in farm.combines:
-        rate = combine.rate_ha_h * factor("ha/h", "ac/h")
-        lines += [
-            "",
-            "[[combine]]",
-            f'name = "{combine.name}"',
-            f'rate = "{rate:g} ac/h"',
-            f'hours_per_day = "{combine.hours_per_day:g} h"',
-        ]
+        rate_ac_h = combine.rate_ha_h * factor("ha/h", "ac/h")
+        lines += ["", "[[combine]]", f'name = "{combine.name}"']
+        lines += [f'rate = "{rate_ac_h:g} ac/h"', f'hours_per_day = "{combine.hours_per_day:g} h"']
     for name, of_crop in farm.money.items():
         price = of_crop.price_usd_kg * factor("bu", "kg", crop(name).bushel_lb)
         lines += ["", f"[money.{name}]", f'price = "{price:.2f} USD/bu"']
     for field in farm.fields:
-        bushels = field.yield_kg_ha * factor("kg/ha", "bu/ac", field.crop.bushel_lb)
-        lines += ["", "[[field]]", f'name = "{field.name}"', f'crop = "{field.crop.name}"']
-        lines += [f'area = "{field.area_ha * factor("ha", "ac"):.0f} ac"', f'expected_yield = "{bushels:.0f} bu/ac"']
-        lines += [f"standability = {field.standability:g}" for _ in [0] if field.standability is not None]
-        lines += [f"matured_on = {field.matured_on}" for _ in [0] if field.matured_on is not None]
-        lines += [f"location = [{field.place[0]}, {field.place[1]}]" for _ in [0] if field.place is not None]
+        lines += ["", "[[field]]", *_standing(field)]
     return "\n".join(lines) + "\n"
+
+
+def _standing(field: StandingField) -> list[str]:
+    """The lines of one field; what nobody knows is left out."""
+    bushels = field.yield_kg_ha * factor("kg/ha", "bu/ac", field.crop.bushel_lb)
+    lines = [f'name = "{field.name}"', f'crop = "{field.crop.name}"']
+    lines += [f'area = "{field.area_ha * factor("ha", "ac"):.0f} ac"', f'expected_yield = "{bushels:.0f} bu/ac"']
+    if field.standability is not None:
+        lines.append(f"standability = {field.standability:g}")
+    if field.matured_on is not None:
+        lines.append(f"matured_on = {field.matured_on}")
+    if field.place is not None:
+        lines.append(f"location = [{field.place[0]}, {field.place[1]}]")
+    return lines
 
 
 def _readings_csv(farm: Farm) -> str:
@@ -201,6 +212,17 @@ def made_weather(first: str, days: int, rng_seed: int, *, humidity: bool = True,
     Temperature: a yearly wave (10 C, 14 C either way) and a first-order process of 3.5 C.
     Rain: a day is wet with chance `wet`, more likely after a wet one; amounts are
     gamma-distributed, 7 mm in the mean. Nights are 11 C below the day, 6 C when it rains.
+
+    Parameters
+    ----------
+    first : str
+        The first day, as 2025-09-25.
+    days : int
+    rng_seed : int
+    humidity : bool
+        Whether dew points are told; relative humidity never is.
+    wet : float
+        Share of days with rain, about.
     """
     rng = np.random.default_rng(rng_seed)
     on = pd.date_range(first, periods=days)
@@ -226,6 +248,6 @@ def made_weather(first: str, days: int, rng_seed: int, *, humidity: bool = True,
 
 
 def made_years(years: range, rng_seed: int, *, humidity: bool = True) -> pd.DataFrame:
-    """Whole years of it."""
+    """Whole years of `made_weather` (table WEATHER), ``years.stop`` left out."""
     first = datetime.date(years.start, 1, 1)
     return made_weather(str(first), (datetime.date(years.stop, 1, 1) - first).days, rng_seed, humidity=humidity)

@@ -13,7 +13,6 @@ import io
 import json
 import os
 import re
-import subprocess
 import sys
 import tempfile
 import time
@@ -27,6 +26,7 @@ from typing import Any
 for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
 
+from alone import alone
 from corpus import CASES, Case
 from fuzzing.targets import TARGETS
 from lossmap.pipelines.command import main as lossmap
@@ -89,13 +89,8 @@ def _here(words: Sequence[str]) -> tuple[int, str, str, float]:
 
 def _apart(words: Sequence[str]) -> tuple[int, str, str, float]:
     """In a process of its own, whose peak of memory is read."""
-    script = (
-        "import sys, re; from lossmap.pipelines.command import main; code = main(sys.argv[1:]);"
-        "print('PEAK', re.findall(r'VmHWM:\\s+(\\d+)', open('/proc/self/status').read())[0]); sys.exit(code)"
-    )
-    done = subprocess.run([sys.executable, "-c", script, *words], capture_output=True, text=True, check=False, timeout=600)
-    peak = re.search(r"^PEAK (\d+)$", done.stdout, flags=re.MULTILINE)
-    return done.returncode, re.sub(r"^PEAK \d+\n", "", done.stdout, flags=re.MULTILINE), done.stderr, int(peak[1]) / 1024 if peak else 0.0
+    done = alone(words, most_s=600)
+    return done.code, done.out, done.err, done.peak_mb
 
 
 def _judged(case: Case, code: int, out: str, err: str) -> list[str]:

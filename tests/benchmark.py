@@ -9,9 +9,6 @@ from __future__ import annotations
 
 import csv
 import os
-import re
-import resource
-import subprocess
 import sys
 import tempfile
 import time
@@ -26,6 +23,7 @@ import numpy as np
 import pyarrow.csv
 import shapely
 
+from alone import alone
 from benchmarks import order, season, taskdata
 from lossmap.base.settings import Settings
 from lossmap.clean import clean
@@ -52,13 +50,9 @@ def cpu(work: Callable[[], Any], runs: int = 3) -> float:
 
 def command(*words: str) -> tuple[float, float]:
     """CPU seconds and peak MB of one whole `lossmap` command."""
-    before = resource.getrusage(resource.RUSAGE_CHILDREN)
-    # the peak of this program alone: the usage a child reports also counts its parent's pages
-    script = "import sys; from lossmap.pipelines.command import main; main(sys.argv[1:]); print(open('/proc/self/status').read())"
-    done = subprocess.run([sys.executable, "-c", script, *words], check=True, capture_output=True, text=True)
-    after = resource.getrusage(resource.RUSAGE_CHILDREN)
-    spent = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
-    return spent, int(re.findall(r"VmHWM:\s+(\d+)", done.stdout)[0]) / 1024
+    done = alone(words)
+    assert done.code == 0, done.err
+    return done.cpu_s, done.peak_mb
 
 
 def field_of(folder: Path, length_m: float, breadth_m: float, stops: int) -> int:

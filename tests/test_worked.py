@@ -12,12 +12,14 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
+from scipy.optimize import brentq
 
 from lossmap.base.farm import Money
 from lossmap.base.reference import Equilibrium, crop, crops, equilibria
 from lossmap.base.units import factor, quantity
-from lossmap.drydown.moisture import days_to, equilibrium_pct, wet_basis_pct
+from lossmap.drydown.moisture import Air, equilibrium_pct, step, wet_basis_pct
 from lossmap.drydown.money import worth
 from lossmap.drydown.waiting import Lost
 from lossmap.loss import arithmetic
@@ -375,21 +377,20 @@ def _follows_the_air(x: Inputs) -> bool:
     return bool(equilibrium_pct(of, 15, 70) > equilibrium_pct(of, 15, 60) > equilibrium_pct(of, 25, 60))
 
 
-def _moisture_after(x: Inputs) -> float:
-    """The moisture whose day is the one asked for: the two functions are each other's inverse."""
-    low, high = x["EMC"] + 1e-9, float(x["M0"])
-    for _ in range(80):
-        middle = (low + high) / 2
-        days = days_to(middle, x["M0"], x["EMC"], x["k_per_day"])
-        low, high = (middle, high) if days is not None and days > x["t_days"] else (low, middle)
-    return low
+def _moisture_after(x: Inputs, days: float, k_per_day: float) -> float:
+    """Moisture [%] so many days on, in air that stays as it is and with nothing that speeds or slows drying."""
+    plain = Air(np.array(x["EMC"]), np.array(k_per_day), 1.0, 0.0, 1.0)
+    return float(step(np.array(float(x["M0"])), plain.target_pct, plain.rate * days, plain))
+
+
+def _days_to(x: Inputs) -> float:
+    """The day on which the target is reached."""
+    return float(brentq(lambda days: _moisture_after(x, days, x["k_per_day"]) - x["target"], 0, 1000))
 
 
 def _rate_behind(x: Inputs) -> float:
-    """Rate [1/d] that takes so many points off in so many days: days at a rate of one over the days it took."""
-    days = days_to(x["M0"] - x["points"], x["M0"], x["EMC"], 1.0)
-    assert days is not None
-    return days / x["days"]
+    """Rate [1/d] that takes so many points off in so many days."""
+    return float(brentq(lambda k_per_day: _moisture_after(x, x["days"], k_per_day) - (x["M0"] - x["points"]), 0, 10))
 
 
 def _money(price_usd_bu: float, drying_usd_bu: float = 0.0) -> Money:
@@ -419,8 +420,8 @@ WAITING: dict[str, Callable[[Inputs], object]] = {
     "F25": _oswin,
     "F26": lambda x: float(wet_basis_pct(x["dry_basis_percent"])),
     "F27": _follows_the_air,
-    "G08": _moisture_after,
-    "G10": lambda x: days_to(x["target"], x["M0"], x["EMC"], x["k_per_day"]),
+    "G08": lambda x: _moisture_after(x, x["t_days"], x["k_per_day"]),
+    "G10": _days_to,
     "G12": _rate_behind,
     "G13": _rate_behind,
     "E30": _lost_corn_usd_ac,

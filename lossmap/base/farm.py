@@ -13,9 +13,8 @@ import shapely
 from lossmap.base.errors import shown
 from lossmap.base.estimates import Estimate
 from lossmap.base.field import file_inside
-from lossmap.base.rank_settings import Hours
 from lossmap.base.reference import Crop
-from lossmap.base.settings import Day, Hectares, Percent, Strict, Typed, setting
+from lossmap.base.settings import Day, Hectares, Hours, Percent, Strict, Typed, setting
 
 __all__ = [
     "Combine",
@@ -243,6 +242,15 @@ class Farm:
     def id(self) -> str:
         """The folder's name, which names the results."""
         return self.folder.name
+
+    @property
+    def long_day_h(self) -> float:
+        """Hours of a good day of the machine that works longest: the day by which time is told."""
+        return max(combine.hours_per_day for combine in self.combines)
+
+    def pace_ha_h(self, combine: Combine) -> float:
+        """Hectares a machine cuts in an hour of `long_day_h`, its shorter day spread over it."""
+        return combine.rate_ha_h * combine.hours_per_day / self.long_day_h
 
     def file(self, relative: str) -> Path:
         """A file the facts name, refused where it would lie outside the farm's folder.

@@ -2,20 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Literal
 
 import pydantic
 
 from lossmap.base.errors import near, shown
 from lossmap.base.reference import waiting
-from lossmap.base.settings import MetresPerSecond, Percent, Strict, Typed, setting
+from lossmap.base.settings import Days, DollarsPerMetre, Hours, MetresPerSecond, Millimetres, Percent, Strict, setting
 
 __all__ = ["DoubtSettings", "HoursSettings", "MoveSettings", "PageSettings", "RankSettings", "SearchSettings", "YearSettings"]
-
-Millimetres = Annotated[float, Typed("mm")]
-Hours = Annotated[float, Typed("h")]
-Days = Annotated[float, Typed("d")]
-DollarsPerMetre = Annotated[float, Typed("USD/m")]
 
 
 class YearSettings(Strict):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -50,11 +51,12 @@ class Costs:
         return np.asarray(np.sum([self.of_line(kind, list(order), begun) for kind, order, begun in lines], axis=0))
 
 
+@dataclass(frozen=True)
 class Firsts:
     """Fields tried at the front of one machine, and what each choice costs, ``[choice, draw]``; the plan's own is the first."""
 
-    def __init__(self, fields: list[int], cost: Floats) -> None:
-        self.fields, self.cost = fields, cost
+    fields: list[int]
+    cost: Floats
 
     def chances(self) -> dict[int, float]:
         """By field: share of seasons in which none of the others is better to begin with."""

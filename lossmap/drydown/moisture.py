@@ -10,7 +10,6 @@ fitted here to published points a day (reference table ``waiting.csv``).
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -21,7 +20,7 @@ from lossmap.base.grid import Floats
 from lossmap.base.reference import Equilibrium, Figure, equilibria
 from lossmap.drydown.weather import Seasons
 
-__all__ = ["Air", "air", "days_to", "dried", "dry_basis_pct", "drying_days", "equilibrium_pct", "step", "values", "wet_basis_pct"]
+__all__ = ["Air", "air", "dried", "drying_days", "equilibrium_pct", "step", "values", "wet_basis_pct"]
 
 #: No form holds near dry or saturated air [D245, EMCT, UKE, HELS].
 HUMIDITY_LIMITS = (5.0, 95.0)
@@ -60,12 +59,6 @@ def wet_basis_pct(dry_basis_pct: npt.ArrayLike) -> Floats:
     """
     dry = np.asarray(dry_basis_pct, float)
     return np.asarray(100 * dry / (100 + dry))
-
-
-def dry_basis_pct(wet_basis_pct: npt.ArrayLike) -> Floats:
-    """The other way."""
-    wet = np.asarray(wet_basis_pct, float)
-    return np.asarray(100 * wet / (100 - wet))
 
 
 def equilibrium_pct(of: Equilibrium, temperature_c: npt.ArrayLike, humidity_pct: npt.ArrayLike) -> Floats:
@@ -153,22 +146,6 @@ def dried(start_pct: Floats, factor: Floats, year: npt.NDArray[np.intp], of: Air
     for day in range(first, last):
         out[day - first + 1] = step(out[day - first], of.target_pct[year, day], of.rate[year, day] * factor, of)
     return out
-
-
-def days_to(target_pct: float, start_pct: float, equilibrium_pct: float, k: float) -> float | None:
-    """Days until grain is down at `target_pct` in air that stays as it is; None where it never will be.
-
-    Examples
-    --------
-    >>> round(days_to(20, 35, 14, 0.05), 2)
-    25.06
-    >>> days_to(13, 35, 14, 0.05)
-    """
-    if start_pct <= target_pct:
-        return 0.0
-    if target_pct <= equilibrium_pct or k <= 0:
-        return None
-    return math.log((start_pct - equilibrium_pct) / (target_pct - equilibrium_pct)) / k
 
 
 def drying_days(figures: Mapping[str, float], moisture_pct: float) -> float:

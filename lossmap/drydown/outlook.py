@@ -16,9 +16,9 @@ from lossmap.base.grid import Floats
 from lossmap.base.rank_settings import RankSettings
 from lossmap.base.reference import waiting
 from lossmap.drydown.moisture import air, dried, drying_days, values
-from lossmap.drydown.money import PARTS, worth
+from lossmap.drydown.money import PARTS, Worth, worth
 from lossmap.drydown.readings import normal_scores, today
-from lossmap.drydown.waiting import lost, stalk_factor, wettings
+from lossmap.drydown.waiting import OwnLoss, lost, stalk_factor, wettings
 from lossmap.drydown.weather import Seasons, fit_shares, seasons
 
 __all__ = ["Outlook", "outlook"]
@@ -113,40 +113,52 @@ def outlook(farm: Farm, record: pd.DataFrame, on: datetime.date, settings: RankS
     figures = _figures(farm, fields, on, settings)
     first_on = min(field.readings[0].on for field in fields)
     weather, day_of = _time(farm, fields, record, (first_on, on), settings)
-    rng = np.random.default_rng(settings.rng_seed)
-    draws = settings.doubt.seasons
-    year = np.arange(draws) % len(weather.years)
-    airs = {crop: air(crop, weather, of_crop) for crop, of_crop in figures.items()}
-    doubts = {crop: _loss_doubts(rng, draws, settings.doubt.loss / 100) for crop in figures}
-    ahead = weather.days - weather.today
-    shape = (len(fields), ahead, draws)
+    draws = _Draws(farm, figures, weather, on, settings)
+    shape = (len(fields), weather.days - weather.today, len(draws.year))
     moisture, net, grain = (np.empty(shape, dtype=np.float32) for _ in range(3))
-    parts = np.empty((len(fields), ahead, len(PARTS)))
+    parts = np.empty((*shape[:2], len(PARTS)))
     for number, field in enumerate(fields):
-        crop = field.crop.name
-        of_field = figures[crop]
-        now = today(
-            field.readings, airs[crop], first_on, weather.today, settings.doubt.moisture_error_pct, settings.doubt.drying / 100, year, rng
-        )
-        m = dried(now.moisture_pct, now.factor, year, airs[crop], weather.today, weather.days - 1)
-        before, machine = doubts[crop]
-        if field.measured is not None:
-            sd = field.measured.share.log_sd
-            machine = np.exp(sd * normal_scores(rng, draws) - sd**2 / 2)
-        waste = lost(
-            m,
-            days_since_maturity(field, of_field, on) + np.arange(ahead)[:, None],
-            wettings(m),
-            of_field,
-            stalks=stalk_factor(field.standability),
-            measured=field.measured,
-            before=before,
-            machine=machine,
-        )
-        value = worth(field.yield_kg_ha, m, waste, farm.money[crop], field.crop.market_moisture_pct, of_field["cut_below"])
-        moisture[number], net[number], grain[number] = m, value.net, value.grain_kg_ha
+        moisture[number], value = draws.of_field(field)
+        net[number], grain[number] = value.net, value.grain_kg_ha
         parts[number] = np.stack([value.parts[name].mean(axis=-1) for name in PARTS], axis=-1)
-    return Outlook(fields, weather, year, moisture, net, grain, parts, day_of[year], settings.search.slot)
+    return Outlook(fields, weather, draws.year, moisture, net, grain, parts, day_of[draws.year], settings.search.slot)
+
+
+class _Draws:
+    """Seasons drawn for a farm: which weather each meets, and what of reading, drying and loss is not known.
+
+    All draws come from one stream, the crops' first and then each field's as it is asked
+    for, so the fields must be asked for in their order.
+    """
+
+    def __init__(
+        self, farm: Farm, figures: Mapping[str, Mapping[str, float]], weather: Seasons, on: datetime.date, settings: RankSettings
+    ) -> None:
+        self.farm, self.figures, self.weather, self.on, self.doubt = farm, figures, weather, on, settings.doubt
+        self.rng = np.random.default_rng(settings.rng_seed)
+        self.year = np.arange(settings.doubt.seasons) % len(weather.years)
+        self.airs = {crop: air(crop, weather, of_crop) for crop, of_crop in figures.items()}
+        # what published losses before harvest and in the machine are multiplied by
+        sd = settings.doubt.loss / 100
+        self.losses = {crop: (self._factors(sd), self._factors(sd)) for crop in figures}
+
+    def of_field(self, field: StandingField) -> tuple[Floats, Worth]:
+        """Its moisture on each day from today on, and what it would bring, ``[day, draw]``."""
+        figures, of, weather = self.figures[field.crop.name], self.airs[field.crop.name], self.weather
+        now = today(field.readings, weather, of, self.doubt, self.year, self.rng)
+        moisture = dried(now.moisture_pct, now.factor, self.year, of, weather.today, weather.days - 1)
+        before, machine = self.losses[field.crop.name]
+        if field.measured is not None:
+            machine = self._factors(field.measured.share.log_sd)
+        own = OwnLoss(stalk_factor(field.standability), field.measured, before, machine)
+        age = days_since_maturity(field, figures, self.on) + np.arange(len(moisture))[:, None]
+        waste = lost(moisture, age, wettings(moisture), figures, own)
+        money, market = self.farm.money[field.crop.name], field.crop.market_moisture_pct
+        return moisture, worth(field.yield_kg_ha, moisture, waste, money, market, figures["cut_below"])
+
+    def _factors(self, sd: float) -> Floats:
+        """Log-normal, mean 1, ``[draw]``."""
+        return np.asarray(np.exp(sd * normal_scores(self.rng, len(self.year)) - sd**2 / 2))
 
 
 def days_since_maturity(field: StandingField, figures: Mapping[str, float], on: datetime.date) -> float:
@@ -199,16 +211,15 @@ def _time(
     farm: Farm, fields: Sequence[StandingField], record: pd.DataFrame, dates: tuple[datetime.date, datetime.date], settings: RankSettings
 ) -> tuple[Seasons, npt.NDArray[np.intp]]:
     """Weather and time line, as long as the settings say or the work needs; the day of each slot, ``[year, slot]``."""
-    long_day = max(combine.hours_per_day for combine in farm.combines)
-    work = sum(field.area_ha for field in fields) / sum(one.rate_ha_h * one.hours_per_day / long_day for one in farm.combines)
+    work = sum(field.area_ha for field in fields) / sum(farm.pace_ha_h(combine) for combine in farm.combines)
     work += settings.moves.setup * len(fields) / len(farm.combines)
     days = round(settings.years.season)
     while True:
         weather = seasons(record, *dates, settings.years, days)
         shares = fit_shares(weather.rain_mm, weather.first_on, settings.hours)[:, weather.today :]
-        hours = shares.sum(axis=1) * long_day
+        hours = shares.sum(axis=1) * farm.long_day_h
         if hours.mean() >= ROOM * work:
-            return weather, _day_of(shares * long_day, int(hours.mean() / settings.search.slot), settings.search.slot)
+            return weather, _day_of(shares * farm.long_day_h, int(hours.mean() / settings.search.slot), settings.search.slot)
         if days >= MOST_DAYS:
             raise TooLittleData(
                 f"{farm.id}/farm.toml: cutting takes about {work:,.0f} h and {days} days have {hours.mean():,.0f} h fit for harvest; "
@@ -221,9 +232,3 @@ def _day_of(hours: Floats, slots: int, slot_h: float) -> npt.NDArray[np.intp]:
     """Day on which each slot falls, ``[year, slot]``; beyond a year's hours its last day."""
     middle = (np.arange(slots) + 0.5) * slot_h
     return np.stack([np.minimum(np.searchsorted(np.cumsum(year), middle), len(year) - 1) for year in hours])
-
-
-def _loss_doubts(rng: np.random.Generator, draws: int, sd: float) -> tuple[Floats, Floats]:
-    """What published losses before harvest and in the machine are multiplied by, mean 1."""
-    before, machine = (np.exp(sd * normal_scores(rng, draws) - sd**2 / 2) for _ in range(2))
-    return before, machine

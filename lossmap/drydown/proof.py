@@ -48,17 +48,16 @@ def prove(problem: Problem, seconds: float) -> Proof:
         raise TooLittleData(
             f"a proof needs machines of one rate and at most {MOST_FIELDS} fields ({problem.fields} here); set search.proof to 0 s"
         )
-    field, start = np.nonzero([np.isfinite(job.cost) for job in problem.kinds[problem.lines[0]]])
     work = problem.kinds[problem.lines[0]]
-    cost = np.stack([job.cost for job in work])[field, start]
-    end = np.stack([job.end for job in work])[field, start]
-    columns = np.arange(len(field))
-    once = scipy.sparse.csc_array((np.ones(len(field)), (field, columns)), shape=(problem.fields, len(field)))
-    length = end - start
-    slot = np.concatenate([np.arange(s, e) for s, e in zip(start, end, strict=True)])
-    busy = scipy.sparse.csc_array((np.ones(len(slot)), (slot, np.repeat(columns, length))), shape=(problem.slots + 1, len(field)))
+    cost, end = np.stack([job.cost for job in work]), np.stack([job.end for job in work])
+    field, start = np.nonzero(np.isfinite(cost))
+    unknowns = np.arange(len(field))
+    once = scipy.sparse.csc_array((np.ones(len(field)), (field, unknowns)), shape=(problem.fields, len(field)))
+    busy_slots = [np.arange(first, behind) for first, behind in zip(start, end[field, start], strict=True)]
+    slot, unknown = np.concatenate(busy_slots), np.repeat(unknowns, [len(slots) for slots in busy_slots])
+    busy = scipy.sparse.csc_array((np.ones(len(slot)), (slot, unknown)), shape=(problem.slots + 1, len(field)))
     found = scipy.optimize.milp(
-        cost,
+        cost[field, start],
         integrality=np.ones(len(field)),
         bounds=scipy.optimize.Bounds(0, 1),
         constraints=[scipy.optimize.LinearConstraint(once, 1, 1), scipy.optimize.LinearConstraint(busy, 0, len(problem.lines))],

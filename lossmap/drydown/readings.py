@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -12,7 +11,9 @@ import numpy.typing as npt
 from lossmap.base.estimates import normal_points
 from lossmap.base.farm import Reading
 from lossmap.base.grid import Floats
+from lossmap.base.rank_settings import DoubtSettings
 from lossmap.drydown.moisture import Air, dried
+from lossmap.drydown.weather import Seasons
 
 __all__ = ["Today", "normal_scores", "today"]
 
@@ -35,11 +36,9 @@ def normal_scores(rng: np.random.Generator, draws: int) -> Floats:
 
 def today(
     readings: Sequence[Reading],
+    weather: Seasons,
     of: Air,
-    first_on: datetime.date,
-    day: int,
-    error_pct: float,
-    rate_sd: float,
+    doubt: DoubtSettings,
     year: npt.NDArray[np.intp],
     rng: np.random.Generator,
 ) -> Today:
@@ -53,23 +52,20 @@ def today(
     ----------
     readings : sequence of Reading
         At least one, in order of time, none after today.
+    weather : Seasons
+        Which day is today, and which day 0.
     of : Air
-        Its crop's.
-    first_on : date
-        Day 0 of `of`.
-    day : int
-        Today.
-    error_pct : float
-        Standard error of one reading [points].
-    rate_sd : float
-        Log standard deviation of a field's rate.
+        What that weather does to its crop.
+    doubt : DoubtSettings
+        Standard error of one reading, and of a field's own drying rate.
     year : array of int, ``[draw]``
+        Row of the weather that each draw meets.
     rng : Generator
     """
-    days = [(one.on - first_on).days for one in readings]
-    draws = len(year)
+    days = [(one.on - weather.first_on).days for one in readings]
+    error_pct, draws = doubt.moisture_error_pct, len(year)
     many = draws if len(readings) == 1 else draws * GUESSES
-    factor = np.exp(rate_sd * normal_scores(rng, many))
+    factor = np.exp(doubt.drying / 100 * normal_scores(rng, many))
     moisture = readings[0].moisture_pct + error_pct * normal_scores(rng, many)
     # readings lie before today, where all years are one but for days nobody recorded
     rows = np.resize(year, many)
@@ -80,7 +76,7 @@ def today(
     if len(readings) > 1:
         kept = _kept(fit, draws, rng)
         factor, moisture, rows = factor[kept], moisture[kept], rows[kept]
-    return Today(dried(moisture, factor, rows, of, days[-1], day)[-1], factor)
+    return Today(dried(moisture, factor, rows, of, days[-1], weather.today)[-1], factor)
 
 
 def _kept(fit: Floats, draws: int, rng: np.random.Generator) -> npt.NDArray[np.intp]:

@@ -12,12 +12,36 @@ from lossmap.base.farm import MeasuredLoss
 from lossmap.base.grid import Floats
 from lossmap.base.reference import standability
 
-__all__ = ["Lost", "lost", "stalk_factor", "wettings"]
+__all__ = ["Lost", "OwnLoss", "lost", "stalk_factor", "wettings"]
 
 #: Grain is wetted again when it gains so many points, once it was below [%] (assumptions; pods grow brittle by wet-dry cycles [MU1280]).
 WETTING_STEP, WETTING_BELOW = 1.5, 13.5
 #: No model of a harvest holds beyond this share of the yield lost.
 MOST = 0.95
+
+
+@dataclass(frozen=True)
+class OwnLoss:
+    """What sets a field's loss apart from its crop's usual.
+
+    Attributes
+    ----------
+    stalks : float
+        `stalk_factor` of the field.
+    measured : MeasuredLoss or None
+        Counts of a mapped field: they set the machine's level, and its slope where loss was seen to track dryness.
+    before, machine : array or float
+        What loss before harvest and in the machine is multiplied by (its doubt).
+    """
+
+    stalks: float = 1.0
+    measured: MeasuredLoss | None = None
+    before: Floats | float = 1.0
+    machine: Floats | float = 1.0
+
+
+#: A field of which nothing of its own is known.
+USUAL = OwnLoss()
 
 
 @dataclass(frozen=True)
@@ -43,15 +67,7 @@ def stalk_factor(fail_of_ten: float | None) -> float:
 
 
 def lost(
-    moisture_pct: Floats,
-    since_maturity: npt.ArrayLike,
-    wetted: npt.ArrayLike,
-    figures: Mapping[str, float],
-    *,
-    stalks: float = 1.0,
-    measured: MeasuredLoss | None = None,
-    before: Floats | float = 1.0,
-    machine: Floats | float = 1.0,
+    moisture_pct: Floats, since_maturity: npt.ArrayLike, wetted: npt.ArrayLike, figures: Mapping[str, float], own: OwnLoss = USUAL
 ) -> Lost:
     """Loss if cut at a moisture, so many days after maturity.
 
@@ -65,12 +81,8 @@ def lost(
         Times that dry grain was wetted again.
     figures : mapping of str to float
         Of ``waiting.csv``.
-    stalks : float
-        `stalk_factor` of the field.
-    measured : MeasuredLoss, optional
-        Counts of a mapped field: they set the machine's level, and its slope where loss was seen to track dryness.
-    before, machine : array
-        What loss before harvest and in the machine is multiplied by (its doubt).
+    own : OwnLoss, optional
+        By default the crop's usual.
 
     Returns
     -------
@@ -79,16 +91,17 @@ def lost(
     """
     days = np.maximum(np.asarray(since_maturity, float), 0.0)
     weathering = figures["weathering"] * days + figures["lodging_at_50_days"] * (days / 50) ** 3
-    preharvest = stalks * (weathering + figures["per_wetting"] * np.asarray(wetted, float)) * before
+    preharvest = own.stalks * (weathering + figures["per_wetting"] * np.asarray(wetted, float)) * own.before
     header, threshing = _machine(moisture_pct, figures)
-    if measured is not None:
-        header, threshing = _as_measured(moisture_pct, header, threshing, figures, measured)
-    gathered = np.minimum((header + threshing) * machine, MOST)
+    if own.measured is not None:
+        header, threshing = _as_measured(moisture_pct, header, threshing, figures, own.measured)
+    gathered = np.minimum((header + threshing) * own.machine, MOST)
     of_header = header / (header + threshing)
     return Lost(np.minimum(preharvest, MOST), np.asarray(gathered * of_header), np.asarray(gathered * (1 - of_header)))
 
 
 def _machine(moisture_pct: npt.ArrayLike, figures: Mapping[str, float]) -> tuple[Floats, Floats]:
+    """Header and threshing loss of the crop's usual machine at a moisture."""
     m = np.asarray(moisture_pct, float)
     header = (
         figures["header_base"]

@@ -107,15 +107,9 @@ def seasons(record: pd.DataFrame, first_on: datetime.date, on: datetime.date, se
     table = np.stack([past[year] for year in sorted(past)])
     known, forecast_days = _known(daily, dates, today, int(settings.forecast))
     table[:, ~np.isnan(known[:, 0]), :] = known[~np.isnan(known[:, 0])]
-    unknown = int(np.isnan(known[:today, 0]).sum())
-    notes = (
-        []
-        if not unknown
-        else [f"{unknown} of the {today} days since the oldest reading are not in the weather file: past years stand for them"]
-    )
-    return Seasons(
-        first_on, today, tuple(sorted(past)), table[..., 0], table[..., 1], table[..., 2], forecast_days, (*notes, *_humidity_notes(record))
-    )
+    temperature_c, humidity_pct, rain_mm = np.moveaxis(table, -1, 0)
+    notes = (*_gap_notes(known[:today]), *_humidity_notes(record))
+    return Seasons(first_on, today, tuple(sorted(past)), temperature_c, humidity_pct, rain_mm, forecast_days, notes)
 
 
 def fit_shares(rain_mm: Floats, first_on: datetime.date, settings: HoursSettings) -> Floats:
@@ -177,6 +171,14 @@ def _known(daily: pd.DataFrame, dates: pd.DatetimeIndex, today: int, most: int) 
     given = min(int(gaps[0]) if gaps.size else len(here) - today, most)
     here[today + given :] = np.nan
     return here, given
+
+
+def _gap_notes(known: Floats) -> list[str]:
+    """Days up to today that nobody recorded."""
+    unknown = int(np.isnan(known[:, 0]).sum())
+    if not unknown:
+        return []
+    return [f"{unknown} of the {len(known)} days since the oldest reading are not in the weather file: past years stand for them"]
 
 
 def _humidity_notes(record: pd.DataFrame) -> list[str]:

@@ -96,3 +96,12 @@ def test_no_file_outside_the_farm(tmp_path):
         SettingsError, match=r"^made/farm\.toml: \.\./other\.csv lies outside the farm's folder; copy the file into the folder$"
     ):
         farm.file("../other.csv")
+
+
+def test_a_short_day_slows_a_machine():
+    """Time is told by the longest day: a machine that works half of it cuts half its rate in each of its hours."""
+    long, short = Combine("long", 5.0, 12.0), Combine("short", 5.0, 6.0)
+    farm = Farm(Path("made"), "Made", (), (short, long), {}, "weather.csv")
+    assert farm.long_day_h == 12
+    assert farm.pace_ha_h(long) == 5
+    assert farm.pace_ha_h(short) == 2.5

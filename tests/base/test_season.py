@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import math
-
 from lossmap.base.field import FieldFacts
-from lossmap.base.season import FieldEvidence, Pooled
+from lossmap.base.season import Pooled
 from lossmap.base.tables import FACTORS, SEASON
 
 
@@ -23,10 +21,3 @@ def test_nothing_pooled_knows_nothing():
     nothing = Pooled()
     assert (nothing.fields, nothing.area_ha, nothing.contrasts, nothing.notes) == (0, 0.0, (), ())
     assert not nothing.loss["total"]
-
-
-def test_a_field_may_leave_doubts_open():
-    """What a seed weighs is known and how loss scatters is not, where nobody says otherwise."""
-    field = FieldEvidence("a", "corn", 10.0, 0, {}, {}, {})
-    assert field.mass_doubt == 0.0
-    assert math.isnan(field.log_loss_sd)

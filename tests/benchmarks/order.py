@@ -11,8 +11,9 @@ import pandas as pd
 from lossmap.base.rank_settings import RankSettings
 from lossmap.base.settings import build
 from lossmap.drydown.outlook import outlook
-from lossmap.drydown.plan import as_problem, rules
+from lossmap.drydown.plan import rules
 from lossmap.drydown.search import descended, index_seed, priced, rule_order, search
+from lossmap.drydown.work import as_problem
 from lossmap.synthetic_farm import FarmPlan, MadeFarm, made_farm
 
 Row = tuple[str, str, str]

@@ -8,10 +8,7 @@ worker adds to the work.
 from __future__ import annotations
 
 import os
-import re
 import shutil
-import subprocess
-import sys
 import tempfile
 import time
 from collections.abc import Callable, Sequence
@@ -21,6 +18,7 @@ from pathlib import Path
 
 import joblib
 
+from alone import alone
 from lossmap.base.settings import Settings
 from lossmap.pipelines.season_field import Job, field_row
 from lossmap.pipelines.workers import Lost, worked, workers
@@ -149,12 +147,6 @@ def _on_cores(jobs: Sequence[Job]) -> list[float]:
 
 def _driver(folder: Path) -> tuple[float, float]:
     """Seconds and peak MB of the whole command, of its own process alone."""
-    # the peak of this program alone: the usage a child reports also counts its parent's pages
-    script = (
-        "import sys; from lossmap.pipelines.command import main; "
-        "code = main(sys.argv[1:]); print(open('/proc/self/status').read()); sys.exit(code)"
-    )
-    words = ["season", str(folder / "fields"), "--out", str(folder / "out"), "--cores", str(CORES), "--quiet"]
-    began = time.perf_counter()
-    done = subprocess.run([sys.executable, "-c", script, *words], check=True, capture_output=True, text=True)
-    return time.perf_counter() - began, int(re.findall(r"VmHWM:\s+(\d+)", done.stdout)[0]) / 1024
+    done = alone(["season", str(folder / "fields"), "--out", str(folder / "out"), "--cores", str(CORES), "--quiet"])
+    assert done.code == 0, done.err
+    return done.wall_s, done.peak_mb

@@ -8,14 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from . import boundaries, counts, csv_logs, facts, farms, huge, places, taskdata, vectors
+from . import boundaries, counts, csv_logs, facts, farms, geojson, geopackage, huge, parquet, places, shapefiles, taskdata, vectors
 from .cases import Case
 
 __all__ = ["CASES", "Case"]
 
 
 def _all() -> Iterator[Case]:
-    for module in (csv_logs, vectors, taskdata, counts, boundaries, facts, places, farms, huge):
+    of_points = (csv_logs, vectors, geojson, geopackage, shapefiles, parquet, taskdata)
+    for module in (*of_points, counts, boundaries, facts, places, farms, huge):
         yield from module.cases()
 
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import io
+import zipfile
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-__all__ = ["COUNTS", "DONE", "FACTS", "LOG", "WRONG_DATA", "WRONG_WAY", "Case", "field", "log_rows", "spoilt", "truncated"]
+__all__ = ["COUNTS", "DONE", "FACTS", "LOG", "WRONG_DATA", "WRONG_WAY", "Case", "field", "log_rows", "spoilt", "truncated", "zipped"]
 
 #: Exit codes of the contract.
 DONE, WRONG_WAY, WRONG_DATA = 0, 2, 3
@@ -109,3 +111,12 @@ def spoilt(kind: str, name: str, ends: int, says: str, flow: str = "check", **pa
 def truncated(content: bytes, *shares: float) -> dict[str, bytes]:
     """The beginning of a file, by how much of it."""
     return {f"first {share:.0%}": content[: int(len(content) * share)] for share in shares}
+
+
+def zipped(files: Mapping[str, bytes], method: int = zipfile.ZIP_DEFLATED) -> bytes:
+    """Files by their names in one zip."""
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", method) as archive:
+        for name, content in files.items():
+            archive.writestr(name, content)
+    return out.getvalue()

@@ -8,7 +8,7 @@ import zipfile
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
-from .cases import COUNTS, DONE, FACTS, WRONG_DATA, WRONG_WAY, Case
+from .cases import COUNTS, DONE, FACTS, WRONG_DATA, WRONG_WAY, Case, zipped
 
 KIND = "points, ISO 11783-10"
 RECORDS = 60
@@ -63,15 +63,6 @@ def _folder(name: str, ends: int, says: str, flow: str = "check", **changed: byt
         _write(folder, files)
 
     return Case(KIND, name, write, ends, says, flow)
-
-
-def zipped(files: Mapping[str, bytes], method: int = zipfile.ZIP_DEFLATED) -> bytes:
-    """Files in a zip."""
-    out = io.BytesIO()
-    with zipfile.ZipFile(out, "w", method) as archive:
-        for name, content in files.items():
-            archive.writestr(name, content)
-    return out.getvalue()
 
 
 def _zip(name: str, ends: int, says: str, files: Mapping[str, bytes] | bytes, flow: str = "check") -> Case:

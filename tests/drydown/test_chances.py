@@ -9,8 +9,8 @@ from drydown.made_farms import ON, made, quick, record
 from lossmap.base.rank_settings import PageSettings
 from lossmap.drydown.chances import Costs, Firsts, before, estimate, first_fields, reading_worths
 from lossmap.drydown.outlook import outlook
-from lossmap.drydown.plan import as_problem
 from lossmap.drydown.search import search
+from lossmap.drydown.work import as_problem
 
 
 @pytest.fixture(scope="module")

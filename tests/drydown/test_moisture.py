@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import math
 
 import numpy as np
 import pytest
@@ -11,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lossmap.base.reference import equilibria, waiting
-from lossmap.drydown.moisture import air, days_to, dried, dry_basis_pct, drying_days, equilibrium_pct, values, wet_basis_pct
+from lossmap.drydown.moisture import air, dried, drying_days, equilibrium_pct, values
 from lossmap.drydown.weather import Seasons
 from outside import agrees
 
@@ -73,12 +72,6 @@ def test_damper_air_moister_grain_warmer_air_drier(grain, temperature, humidity,
         assert 0.5 < here < 35
 
 
-@given(wet=st.floats(1, 60))
-def test_the_bases_are_inverse(wet):
-    """Wet basis to dry basis and back."""
-    assert wet_basis_pct(dry_basis_pct(wet)) == pytest.approx(wet)
-
-
 # Published drying of corn, points a day. Temperature and humidity of the days and the moisture they began at are our reading
 # of the season and place, from memory; the rates are published (sources HELF, HICKS, OSUG, ISUC).
 ANCHORS = {
@@ -138,14 +131,6 @@ def test_rain_wets_grain_again_and_the_husk_slows_it():
     }
     assert 0 < gained["corn"] < gained["soybean"]
     assert gained["soybean"] > 1.5
-
-
-def test_a_target_below_rest_is_never_reached():
-    """No date, not a far one (worked check G11)."""
-    assert days_to(13, 35, 14, 0.05) is None
-    assert days_to(14, 35, 14, 0.05) is None
-    assert days_to(40, 35, 14, 0.05) == 0
-    assert days_to(20, 35, 14, 0.05) == pytest.approx(math.log(21 / 6) / 0.05)
 
 
 def test_days_since_maturity_by_the_usual_drying():

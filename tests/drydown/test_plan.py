@@ -5,14 +5,15 @@ from __future__ import annotations
 import dataclasses
 import math
 
-import numpy as np
 import pytest
 from drydown.made_farms import ON, changed, days, made, quick, ranked, record
 
 from lossmap.base.farm import Reading
+from lossmap.drydown.chances import Costs
 from lossmap.drydown.outlook import outlook
-from lossmap.drydown.plan import as_problem, rank, rules
+from lossmap.drydown.plan import rank, rules
 from lossmap.drydown.search import priced, rule_order, search
+from lossmap.drydown.work import as_problem
 
 
 def test_every_field_once_with_its_doubt():
@@ -48,8 +49,6 @@ def test_the_mean_over_seasons_is_the_cost_by_slot():
     problem = as_problem(of.farm, seen, quick())
     plan = search(problem, 0, 1)
     other = rule_order(problem, list(range(6)))
-    from lossmap.drydown.chances import Costs
-
     costs = Costs(seen, problem)
     assert (costs.of(other) - costs.of(plan)).mean() == pytest.approx(other.cost - plan.cost, rel=1e-4, abs=0.5)
 
@@ -101,17 +100,6 @@ def test_several_combines():
     assert sum(of.before is None for of in found.fields) == 2
     assert len(found.lost_hours) == 2
     assert found.fields[-1].cut_on <= ranked(fields=12, rng_seed=3).fields[-1].cut_on
-
-
-def test_a_dryer_that_is_slow_is_said_and_takes_longer():
-    """With a small dryer wet corn takes more slots, and the plan says that it binds."""
-    of = made()
-    limited = dataclasses.replace(of.farm, dryer_kg_point_day=8_000 * 25.4)
-    free, bound = (as_problem(farm, outlook(farm, record(of), ON, quick()), quick()) for farm in (of.farm, limited))
-    wet = int(np.argmax([field.readings[-1].moisture_pct for field in of.farm.fields]))
-    assert bound.kinds[0][wet].end[0] > free.kinds[0][wet].end[0]
-    assert rank(dataclasses.replace(of.farm, dryer_kg_point_day=8_000 * 25.4), record(of), ON, quick()).dryer_binds
-    assert not ranked().dryer_binds
 
 
 def test_brittle_beans_and_weak_stalks_go_before_sound_ones():

@@ -45,3 +45,6 @@ def test_what_it_does_not_take():
     message = "a proof needs machines of one rate and at most 60 fields (4 here); set search.proof to 0 s"
     with pytest.raises(TooLittleData, match=re.escape(message)):
         prove(unlike, 1)
+    many, _ = made_problem(61, 400, 0.5, 1)
+    with pytest.raises(TooLittleData, match=re.escape("at most 60 fields (61 here)")):
+        prove(many, 1)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime
 
 import numpy as np
@@ -9,6 +10,8 @@ import pytest
 from drydown.test_moisture import CORN, steady
 
 from lossmap.base.farm import Reading
+from lossmap.base.rank_settings import DoubtSettings
+from lossmap.base.settings import build
 from lossmap.drydown.moisture import air, dried
 from lossmap.drydown.readings import normal_scores, today
 
@@ -18,9 +21,10 @@ DRAWS = 400
 
 def said(readings, day, error=1.0, rate=0.12, seed=1):
     """Draws of today."""
-    of = air("corn", steady(16, 68, 60), CORN)
+    weather = dataclasses.replace(steady(16, 68, 60), first_on=FIRST, today=day)
+    doubt = build(DoubtSettings, {"moisture_error_pct": error, "drying": f"{100 * rate} %"}, "test")
     year = np.zeros(DRAWS, dtype=int)
-    return today(readings, of, FIRST, day, error, rate, year, np.random.default_rng(seed))
+    return today(readings, weather, air("corn", weather, CORN), doubt, year, np.random.default_rng(seed))
 
 
 def on(day, moisture):

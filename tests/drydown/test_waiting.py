@@ -9,14 +9,14 @@ from lossmap.base.estimates import Estimate
 from lossmap.base.farm import MeasuredLoss
 from lossmap.base.reference import waiting
 from lossmap.drydown.moisture import values
-from lossmap.drydown.waiting import lost, stalk_factor, wettings
+from lossmap.drydown.waiting import OwnLoss, lost, stalk_factor, wettings
 
 CORN, SOYBEAN = (values(waiting(crop), {}) for crop in ("corn", "soybean"))
 
 
-def percent(moisture, days, figures, **more):
+def percent(moisture, days, figures):
     """Total loss in percent."""
-    return 100 * float(lost(np.array(moisture), days, 0, figures, **more).total)
+    return 100 * float(lost(np.array(moisture), days, 0, figures).total)
 
 
 def test_corn_by_month():
@@ -62,25 +62,25 @@ def test_weak_stalks_lose_more_and_nobody_pushed_is_usual():
     factors = [stalk_factor(fails) for fails in (0, 0.5, 1, 2, 3, 10)]
     assert factors == sorted(factors)
     assert stalk_factor(None) == stalk_factor(1) == 1
-    weak, usual = (lost(np.array(20.0), 40, 0, CORN, stalks=factor).preharvest for factor in (stalk_factor(3), 1.0))
+    weak, usual = (lost(np.array(20.0), 40, 0, CORN, OwnLoss(stalks=factor)).preharvest for factor in (stalk_factor(3), 1.0))
     assert float(weak) == pytest.approx(4 * float(usual))
 
 
 def test_counts_set_the_level():
     """At the moisture at which it was counted the machine loses what was counted; elsewhere it keeps the published shape."""
     measured = MeasuredLoss(Estimate(0.02, 0.015, 0.026), 15.0, 0.0, float("nan"), "out/quarry")
-    there = lost(np.array(15.0), 0, 0, CORN, measured=measured)
+    there = lost(np.array(15.0), 0, 0, CORN, OwnLoss(measured=measured))
     assert float(there.header + there.threshing) == pytest.approx(0.02)
-    drier = lost(np.array(13.0), 0, 0, CORN, measured=measured)
+    drier = lost(np.array(13.0), 0, 0, CORN, OwnLoss(measured=measured))
     assert float(drier.header) > float(there.header)
 
 
 def test_counts_set_the_slope_where_loss_tracked_dryness():
     """A slope of 0.2 a point below 16 %: two points drier, 1.49 times the header's loss."""
     measured = MeasuredLoss(Estimate(0.02, 0.015, 0.026), 15.0, 0.2, 16.0, "out/quarry")
-    dry, drier = (lost(np.array(moisture), 0, 0, CORN, measured=measured) for moisture in (14.0, 12.0))
+    dry, drier = (lost(np.array(moisture), 0, 0, CORN, OwnLoss(measured=measured)) for moisture in (14.0, 12.0))
     assert float(drier.header / dry.header) == pytest.approx(np.exp(0.4))
-    there = lost(np.array(15.0), 0, 0, CORN, measured=measured)
+    there = lost(np.array(15.0), 0, 0, CORN, OwnLoss(measured=measured))
     assert float(there.header + there.threshing) == pytest.approx(0.02)
 
 
@@ -93,5 +93,5 @@ def test_wettings_are_counted_once_each():
 
 def test_more_is_never_lost_than_there_is():
     """A year later everything is on the ground, and no more."""
-    late = lost(np.array(3.0), 400, 50, SOYBEAN, stalks=4.0, machine=10.0)
+    late = lost(np.array(3.0), 400, 50, SOYBEAN, OwnLoss(stalks=4.0, machine=10.0))
     assert 0.9 < float(late.total) <= 1

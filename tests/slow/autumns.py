@@ -26,11 +26,11 @@ from lossmap.drydown.chances import Costs, before
 from lossmap.drydown.moisture import air, dried, values
 from lossmap.drydown.money import worth
 from lossmap.drydown.outlook import outlook
-from lossmap.drydown.plan import as_problem
 from lossmap.drydown.search import search
 from lossmap.drydown.timetable import Problem, starts
-from lossmap.drydown.waiting import lost, stalk_factor, wettings
+from lossmap.drydown.waiting import OwnLoss, lost, stalk_factor, wettings
 from lossmap.drydown.weather import fit_shares, seasons
+from lossmap.drydown.work import as_problem
 from lossmap.synthetic_farm import FarmPlan, MadeFarm, made_farm
 
 DAYS = 100
@@ -68,8 +68,8 @@ def truth_of(made: MadeFarm, on: datetime.date) -> Truth:
     farm, choices = made.farm, settings()
     record = pd.concat([made.past, made.season])
     # this season as the only year: all of it is "known"
-    own = choices.years.model_copy(update={"forecast": float(DAYS)})
-    known = seasons(record, on, on, own, DAYS)
+    whole = choices.years.model_copy(update={"forecast": float(DAYS)})
+    known = seasons(record, on, on, whole, DAYS)
     assert known.forecast_days == DAYS
     one = dataclasses.replace(
         known, years=(on.year,), temperature_c=known.temperature_c[:1], humidity_pct=known.humidity_pct[:1], rain_mm=known.rain_mm[:1]
@@ -80,11 +80,12 @@ def truth_of(made: MadeFarm, on: datetime.date) -> Truth:
         of = air(field.crop.name, one, figures)
         path = dried(np.array([true.moisture_pct]), np.array([true.rate]), np.zeros(1, dtype=int), of, 0, DAYS - 1)
         age = (on - field.matured_on).days + np.arange(DAYS)[:, None]
-        waste = lost(path, age, wettings(path), figures, stalks=stalk_factor(field.standability), before=true.before, machine=true.machine)
+        own = OwnLoss(stalk_factor(field.standability), before=true.before, machine=true.machine)
+        waste = lost(path, age, wettings(path), figures, own)
         market = field.crop.market_moisture_pct
         moisture.append(path[:, 0])
         net.append(worth(field.yield_kg_ha, path, waste, farm.money[field.crop.name], market, figures["cut_below"]).net[:, 0])
-    hours = fit_shares(one.rain_mm, on, choices.hours)[0] * max(combine.hours_per_day for combine in farm.combines)
+    hours = fit_shares(one.rain_mm, on, choices.hours)[0] * farm.long_day_h
     places = np.array([field.place for field in farm.fields])
     east = np.radians(places[:, None, 0] - places[None, :, 0]) * np.cos(np.radians(places[:, 1].mean()))
     distance = 6_371_000.0 * np.hypot(east, np.radians(places[:, None, 1] - places[None, :, 1]))

@@ -21,13 +21,13 @@ import geopandas as gpd
 import numpy as np
 import numpy.typing as npt
 import shapely
-from scipy.special import ndtri
 
 from lossmap import synthetic
 from lossmap.base import reference
-from lossmap.base.estimates import Z90, Driver, Estimate
+from lossmap.base.estimates import Z90, Driver, Estimate, normal_points
 from lossmap.base.field import Field, FieldFacts
 from lossmap.base.settings import Settings
+from lossmap.base.tables import DRIVE
 from lossmap.loss import losses
 from lossmap.surfaces import loss_surface
 from lossmap.surfaces.loss import LossSurface
@@ -43,7 +43,8 @@ BU_AC = 67.251  # kg/ha, 60 lb
 SEED_G = CROP.seed_mass_g.mean
 EXACT = Estimate(SEED_G, SEED_G, SEED_G)
 CORES = 2
-DRIVE = ("speed_m_s", "moisture_pct")
+#: Layers of the machine that the count model looks at.
+LAYERS = tuple(DRIVE.values())
 
 #: Stops and the frames laid at each.
 SIZES = ((12, 1), (24, 1), (48, 1), (96, 1), (24, 4), (48, 4), (96, 4))
@@ -54,7 +55,7 @@ NONE = {"speed_effect": 1.0, "dryness_effect": 1.0}
 
 #: Ground speeds of passes as a normal 2.0 +- 0.45 m/s has them, and moisture about the knot at 13 %.
 DRIVEN = {
-    "speed_levels_m_s": tuple(float(2.0 + 0.45 * z) for z in ndtri((np.arange(20) + 0.5) / 20)),
+    "speed_levels_m_s": tuple(float(2.0 + 0.45 * z) for z in normal_points(20)),
     "moisture_start_pct": 14.0,
     "moisture_drop_pct": 2.0,
     "moisture_sd_pct": 1.1,
@@ -155,7 +156,7 @@ class Mapped:
 def mapped(made: MadeField) -> Mapped:
     """The loss surface of a made field, from its counts and its true speeds and moistures."""
     found = stops_of(made)
-    layers = {name: made.truth.surfaces[name] for name in DRIVE}
+    layers = {name: made.truth.surfaces[name] for name in LAYERS}
     grid = made.truth.surfaces["total_kg_ha"].grid
     inside = np.isfinite(made.truth.surfaces["total_kg_ha"].mean)
     return Mapped(made, found, loss_surface(found, layers, grid, inside, USUAL, EXACT), inside)
@@ -168,7 +169,7 @@ def stops_of(made: MadeField) -> gpd.GeoDataFrame:
         facts["discharge_width"] = f"{made.plan.discharge_width_m} m"
     found = losses(made.counts, Field(Path("made"), FieldFacts(**facts), CROP), USUAL.loss, 1)
     places = shapely.get_coordinates(found.geometry.to_numpy()).T
-    return found.assign(**{name: made.truth.surfaces[name].at(*places) for name in DRIVE})
+    return found.assign(**{name: made.truth.surfaces[name].at(*places) for name in LAYERS})
 
 
 # --- many fields ----------------------------------------------------------------------

@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 
 import numpy as np
-from slow.fields import DRIVE, EXACT, USUAL, Row, alike, plans, stops_of
+from slow.fields import EXACT, LAYERS, USUAL, Row, alike, plans, stops_of
 
 from lossmap import synthetic
 from lossmap.base.tables import POSITIONS
@@ -22,7 +22,7 @@ WANTED_S = 0.6
 def seconds(plan: FieldPlan, rng_seed: int) -> float:
     """Median CPU seconds of `loss_surface` on one field, after one run that warms up."""
     made = synthetic.make(plan, rng_seed)
-    stops, layers = stops_of(made), {name: made.truth.surfaces[name] for name in DRIVE}
+    stops, layers = stops_of(made), {name: made.truth.surfaces[name] for name in LAYERS}
     inside = np.isfinite(layers["speed_m_s"].mean)
     spent = []
     for _ in range(RUNS + 1):

@@ -28,7 +28,6 @@ class Divided:
 
     kg_ha_held: dict[str, bool]
     pct_held: dict[str, bool]
-    total_held: bool
     ratio: dict[str, float]
 
 
@@ -50,7 +49,6 @@ def _divided(made: MadeField) -> Divided:
     return Divided(
         {name: holds(found.sources[name], true[name]) for name in SOURCES},
         {name: holds(found.source_pct[name], 100 * true[name] / true["total"]) for name in SOURCES},
-        holds(found.field_total, true["total"]),
         {name: found.sources[name].mean / true[name] for name in SOURCES} | {"total": found.field_total.mean / true["total"]},
     )
 

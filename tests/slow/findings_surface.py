@@ -17,6 +17,7 @@ from slow.rivals import LEVELS, RIVALS, crps
 
 from lossmap import synthetic
 from lossmap.base.grid import Surface
+from lossmap.base.logloss import FALLEN
 from lossmap.base.tables import POSITIONS, SOURCES
 from lossmap.pipelines.map_field import made_map
 from lossmap.read import read_field
@@ -96,7 +97,7 @@ def from_planted(plan: FieldPlan, rng_seed: int) -> Scores:
 
 def _smooth(places_m: Floats, other_m: Floats, range_m: float) -> Floats:
     """The simulator's smooth correlation (Matern 3/2)."""
-    far = 2.146 * cdist(places_m, other_m) / range_m
+    far = FALLEN * cdist(places_m, other_m) / range_m
     return np.asarray((1 + far) * np.exp(-far))
 
 

@@ -16,7 +16,7 @@ import numpy as np
 from scipy.spatial.distance import cdist
 from slow.fields import BU_AC, SEED_G, Floats, over_fields
 
-from lossmap.base.estimates import MODERATE, STEPS, Estimate
+from lossmap.base.estimates import MODERATE, STEPS, Z90, Estimate
 from lossmap.base.logloss import FALLEN, Hinge
 from lossmap.base.season import DriverEvidence, FieldEvidence
 from lossmap.base.settings import ZoneSettings
@@ -136,5 +136,5 @@ def _total(model: CountModel, places: Floats, ground: dict[str, Floats]) -> Esti
     log, among = model.joint_total(places, ground["speed"], ground["dryness"])
     each = np.exp(log + np.diag(among) / 2)
     variance = float(np.log1p(max(each @ np.expm1(among) @ each, 0.0) / each.sum() ** 2))
-    middle, spread = float(each.mean()) * np.exp(-variance / 2), 1.6448536 * np.sqrt(variance)
+    middle, spread = float(each.mean()) * np.exp(-variance / 2), Z90 * np.sqrt(variance)
     return Estimate(float(each.mean()), float(middle * np.exp(-spread)), float(middle * np.exp(spread)))

@@ -1,144 +1,21 @@
-"""Figures of the trade: each with a source that exists, each within its own range."""
+"""Seed lost at harvest: advice, usual loss and cautions for every crop, none with the rule of another."""
 
 from __future__ import annotations
 
-import csv
 import re
 from fractions import Fraction
-from importlib import resources
-from pathlib import Path
 
 import pytest
 
-import lossmap.base
 from lossmap.base.errors import NoReference
-from lossmap.base.reference import (
-    Crop,
-    advice,
-    cautions,
-    counting,
-    crop,
-    crops,
-    equilibria,
-    reel_range,
-    sources,
-    standability,
-    usual_loss,
-    usual_share,
-    waiting,
-)
+from lossmap.base.reference import advice, cautions, counting, crops, reel_range, usual_loss, usual_share
+from lossmap.base.reference.rows import rows_of
 from lossmap.base.tables import POSITIONS
 from lossmap.base.units import factor
 
-TABLES = sorted(path.name for path in resources.files("lossmap.base.reference").iterdir() if path.name.endswith(".csv"))
-NO_PUBLICATION = {"practice", "memory"}  # said as such wherever a figure has no better
-
-
-def _rows(name: str) -> list[dict[str, str]]:
-    text = resources.files("lossmap.base.reference").joinpath(name).read_text(encoding="utf-8")
-    return list(csv.DictReader(text.splitlines()))
-
-
-def _keys_in_tables() -> set[str]:
-    return {
-        key
-        for name in TABLES
-        for row in _rows(name)
-        for column, cell in row.items()
-        if column == "key" or column.endswith("_source")
-        for key in cell.split()
-    }
-
-
-def _keys_in_docstrings() -> set[str]:
-    package = Path(lossmap.base.__file__).parents[1]
-    cited = re.compile(r"\[([A-Z][A-Za-z0-9]+(?:, [A-Z][A-Za-z0-9]+)*)\]")
-    return {key for path in package.rglob("*.py") for found in cited.findall(path.read_text(encoding="utf-8")) for key in found.split(", ")}
-
-
-def test_every_source_that_is_named_exists() -> None:
-    """A figure whose source is not listed has none."""
-    assert _keys_in_tables() <= set(sources())
-
-
-def test_every_source_that_exists_is_named() -> None:
-    """A source that no table and no docstring names is left over."""
-    assert set(sources()) <= _keys_in_tables() | _keys_in_docstrings()
-
-
-@pytest.mark.parametrize("name", TABLES)
-def test_tables_are_whole(name: str) -> None:
-    """No row is longer or shorter than its header; every row of advice and caution has a key."""
-    for row in _rows(name):
-        assert None not in row
-        assert None not in row.values()
-        assert row.get("key", "x").strip(), row
-
-
-@pytest.mark.parametrize("row", crops().values(), ids=crops())
-def test_a_crop_is_within_its_own_range(row: Crop) -> None:
-    """Seed mass and ear lie between their ends, moisture is a market's, and each figure has a key."""
-    for range_ in (row.seed_mass_g, row.ear_grain_g):
-        if range_ is not None:
-            assert 0 < range_.low < range_.mean < range_.high
-    assert 8 <= row.market_moisture_pct <= 20
-    assert row.keys["seed"]
-    assert row.keys["market"]
-    assert row.keys["yield_most"]
-    assert bool(row.keys["bushel"]) == (row.bushel_lb is not None)
-    assert bool(row.keys["ear"]) == (row.ear_grain_g is not None)
-
-
-# Printed "seeds on a square foot that are 1 bu/ac" (shared/worked/agronomy.json and its sources): least and most met in handbooks.
-RULES = {
-    "corn": (1.7, 2.5),
-    "soybean": (3.0, 5.0),
-    "wheat": (16.0, 23.0),
-    "barley": (13.0, 15.0),
-    "oats": (10.0, 12.0),
-    "rye": (21.0, 24.0),
-    "rice": (19.2, 20.3),
-    "sorghum": (15.4, 23.1),
-    "canola": (104.0, 174.0),
-}
-
-
-@pytest.mark.parametrize("name", RULES)
-def test_seed_mass_spans_what_handbooks_print(name: str) -> None:
-    """The range of seed mass is the range of the printed rules, to 3 %, and the middle lies within."""
-    row = crop(name)
-    assert row.bushel_lb is not None
-    of_one = factor("bu/ac", "kg/ha", row.bushel_lb) * 100 * factor("1/m2", "1/ft2")  # g of a thousand, at one seed a square foot
-    least, most = RULES[name]
-    assert least <= of_one / row.seed_mass_g.mean <= most
-    assert of_one / row.seed_mass_g.high == pytest.approx(least, rel=0.03)
-    assert of_one / row.seed_mass_g.low == pytest.approx(most, rel=0.03)
-
-
-@pytest.mark.parametrize(("said", "name"), [("Corn", "corn"), ("maize", "corn"), (" grain-sorghum ", "sorghum"), ("Rough rice", "rice")])
-def test_crops_by_other_names(said: str, name: str) -> None:
-    """By-names, capitals, blanks and hyphens lead to the crop."""
-    assert crop(said).name == name
-
-
-def test_no_by_name_is_two_crops() -> None:
-    """By-names differ from each other and from every crop's own name."""
-    names = [name for row in _rows("crops.csv") for name in (row["crop"], *row["also"].split())]
-    assert len(set(names)) == len(names)
-
-
-@pytest.mark.parametrize(
-    ("said", "end"),
-    [("soybaen", "did you mean soybean?"), ("zzz", f"known: {', '.join(sorted(crops()))}")],
-)
-def test_an_unknown_crop_is_refused(said: str, end: str) -> None:
-    """Named as typed, with the nearest or all that are known."""
-    with pytest.raises(NoReference) as refusal:
-        crop(said)
-    assert str(refusal.value) == f'"{said}" is not in the crop table; {end}'
-
-
 TWICE = re.compile(r"\{([^{}|]+)\|([^{}|]+)\}")
+
+
 IN_UNITS = re.compile(r"(\d[\d,./]*(?: to [\d,./]+)?) ((?:plants/)?(?:in|ft|mph|ac|lb|bu|mm|cm|m|km/h|ha|kg|t))\b")
 
 
@@ -151,14 +28,14 @@ def _numbers(quantity: str) -> tuple[list[float], str]:
 
 def test_quantities_stand_in_both_systems_and_agree() -> None:
     """What advice gives in the units of the trade it gives in metric ones too, the same but for rounding; nothing stands in one alone."""
-    texts = [row[column] for row in _rows("advice.csv") for column in ("look_at", "but")]
+    texts = [row[column] for row in rows_of("advice.csv") for column in ("look_at", "but")]
     pairs = [pair for text in texts for pair in TWICE.findall(text)]
     assert len(pairs) == 5
     for trade, metric in pairs:
         (typed, unit), (shown, to) = _numbers(trade), _numbers(metric)
         assert to in ("mm", "cm", "km/h", "seeds/ha")
         assert shown == pytest.approx([number * factor(unit, to) for number in typed], rel=0.05)
-    for text in [*texts, *(row["text"] for row in _rows("cautions.csv"))]:
+    for text in [*texts, *(row["text"] for row in rows_of("cautions.csv"))]:
         assert not IN_UNITS.search(TWICE.sub("", text)), text
 
 
@@ -206,7 +83,7 @@ OF_ONE_CROP = {
 
 def test_no_crop_is_given_the_rule_of_another() -> None:
     """A soybean source stands in rows of soybean alone, and so on; only where to look, which is no rule, names corn for all."""
-    for row in _rows("advice.csv"):
+    for row in rows_of("advice.csv"):
         if row["look_at"].startswith("Look where the seed lies first"):
             continue
         for name, keys in OF_ONE_CROP.items():
@@ -216,7 +93,7 @@ def test_no_crop_is_given_the_rule_of_another() -> None:
 
 def test_each_row_has_known_crops_sources_and_drivers() -> None:
     """No row for a crop, a source of loss or a driver that there is not; no row twice for one crop at one place."""
-    for row in _rows("advice.csv"):
+    for row in rows_of("advice.csv"):
         assert row["crops"] == "*" or set(row["crops"].split()) <= set(crops())
         assert row["source"] in ("preharvest", "header", "threshing")
         assert row["first_if"] in ("", "speed", "dryness")
@@ -238,7 +115,7 @@ def test_reel_ranges_are_for_crops_whose_sources_give_one() -> None:
 
 def test_usual_loss_is_a_range_with_a_source() -> None:
     """Known crops, one unit a crop, ends in order; a crop that no source speaks of has none."""
-    assert {row["crop"] for row in _rows("usual_loss.csv")} <= set(crops())
+    assert {row["crop"] for row in rows_of("usual_loss.csv")} <= set(crops())
     for name in crops():
         rows = usual_loss(name)
         assert len({row.unit for row in rows}) <= 1
@@ -258,13 +135,6 @@ def test_cautions_stand_where_work_can_hurt(where: str) -> None:
         assert all(word in said for word in ("engine off", "key out", "mechanical lock", "machine running"))
 
 
-def test_what_has_no_publication_says_so() -> None:
-    """The two keys that are no publications say what they are."""
-    assert sources()["practice"] == "common practice, no source"
-    assert sources()["memory"] == "from memory"
-    assert set(sources()) >= NO_PUBLICATION
-
-
 def test_usual_shares_are_a_whole():
     """The shares of the three sources add to 1, and an unknown source is refused with the known ones."""
     assert sum(usual_share(source) for source in ("preharvest", "header", "threshing")) == pytest.approx(1.0)
@@ -272,39 +142,12 @@ def test_usual_shares_are_a_whole():
         usual_share("leak")
 
 
-@pytest.mark.parametrize("name", ["corn", "soybean"])
-def test_figures_of_waiting_lie_in_their_range(name: str) -> None:
-    """Each has a value within what sources leave, a meaning and a key; both crops have the same figures."""
-    figures = waiting(name)
-    assert set(figures) == set(waiting("corn"))
-    for figure in figures.values():
-        assert figure.range.low <= figure.range.mean <= figure.range.high, figure.name
-        assert figure.means
-        assert figure.keys
-
-
-def test_crops_without_a_source_are_refused() -> None:
-    """Wheat has an equilibrium moisture and no source for its drying in the field; flax has neither."""
-    assert {row.form for row in equilibria("wheat")} == {"henderson", "chung_pfost"}
-    with pytest.raises(NoReference, match=r"no source says how wheat dries and what it loses while it waits; known: corn, soybean"):
-        waiting("wheat")
-    with pytest.raises(NoReference, match=r'"flax" has no equilibrium moisture'):
-        equilibria("flax")
-
-
-def test_stalks_rise() -> None:
-    """More stalks that fail, more loss."""
-    known = standability()
-    assert list(known) == sorted(known)
-    assert [times for _, times in known] == sorted(times for _, times in known)
-
-
 @pytest.mark.parametrize("name", crops())
 def test_how_to_count_is_told_for_every_crop(name: str) -> None:
     """Each position and all of them together have a sentence; the crops that a row names are crops."""
     for position in (*POSITIONS, "all"):
         assert counting(position, name)
-    assert {crop for row in _rows("counting.csv") for crop in row["crops"].split()} <= {"*", *crops()}
+    assert {crop for row in rows_of("counting.csv") for crop in row["crops"].split()} <= {"*", *crops()}
 
 
 def test_how_to_count_follows_the_crop() -> None:
