@@ -21,8 +21,7 @@ from lossmap.base.tables import DRIVE, LAYER_WORDS
 from lossmap.loss.stops import USUAL_CLUMPING, seed_mass_g
 from lossmap.project import project, utm_crs
 from lossmap.read import read_boundary, read_counts, read_field, read_points
-from lossmap.report.plan_files import write_plan
-from lossmap.report.stops_plan import StopsPlan, needed_in_words, said_of_plan, values_of_plan
+from lossmap.report import StopsPlan, needed_in_words, said_of_plan, values_of_plan, write_plan
 from lossmap.stops import MOST_NEEDED, Ground, farthest, next_stops, plan_table
 from lossmap.surfaces import left_in_doubt
 from lossmap.zones import found_sd

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from lossmap.base.estimates import NOTHING, Estimate
 from lossmap.base.field import FieldMap
 from lossmap.base.tables import SOURCES
-from lossmap.report.layers import is_flat, unknown_part
 from lossmap.report.sentences import SOURCE_WORDS, driver_word
+from lossmap.report.unknown import is_flat, unknown_part
 from lossmap.report.words import NOT_KNOWN, ODDS, Words, count_of, price_usd_kg
 
 __all__ = [

@@ -26,7 +26,7 @@ from lossmap.base.logloss import Typical
 from lossmap.base.season import DriverEvidence
 from lossmap.base.settings import Settings, build
 from lossmap.base.tables import PLAN
-from lossmap.report.stops_plan import StopsPlan
+from lossmap.report.stops.plan import StopsPlan
 
 CRS = pyproj.CRS.from_epsg(32615)
 WEST, NORTH = 431_000.0, 4_640_400.0

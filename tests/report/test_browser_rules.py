@@ -13,9 +13,9 @@ import pytest
 from drydown.made_farms import ranked
 
 from lossmap.base.field import FieldMap
+from lossmap.report.map.webmap import webmap
 from lossmap.report.page import page
-from lossmap.report.ranking_page import ranking_page
-from lossmap.report.webmap import webmap
+from lossmap.report.ranking.page import ranking_page
 
 pytestmark = pytest.mark.browser
 

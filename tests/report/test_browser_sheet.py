@@ -24,8 +24,8 @@ from lossmap.loss import losses
 from lossmap.pipelines.command import main
 from lossmap.pipelines.plan_stops import made_plan
 from lossmap.read import read_counts, read_field
-from lossmap.report.count_sheet import count_sheet
-from lossmap.report.stops_plan import StopsPlan
+from lossmap.report.stops.count_sheet import count_sheet
+from lossmap.report.stops.plan import StopsPlan
 from lossmap.report.words import Words
 
 pytestmark = pytest.mark.browser

@@ -5,7 +5,7 @@ const page = document.documentElement;
 const said = JSON.parse(document.getElementById("map-words").textContent);
 const map = window.map_field;
 const reading = document.getElementById("reading");
-const sheet = said.sheet;
+const grid = said.grid;
 const GAP = 65535;
 const NOTHING = "data:image/gif;base64,R0lGODlhAQABAIAAAAAAAP///yH5BAEAAAAALAAAAAABAAEAAAIBRAA7";
 const drawn = {};                      // layers by key
@@ -92,12 +92,12 @@ function overGrid(loose, at, rows, cols) {
   return { codes: codes, end: high };
 }
 const unpackCells = once(async function (rest) {
-  const loose = await inflated("map-cells"), keys = sheet.layers.map(function (layer) { return layer.key; });
-  if (sheet.bounds.length) keys.push("low", "high");
+  const loose = await inflated("map-cells"), keys = grid.layers.map(function (layer) { return layer.key; });
+  if (grid.bounds.length) keys.push("low", "high");
   let at = 0;
   for (const key of keys) {
     await rest();
-    const found = overGrid(loose, at, sheet.rows, sheet.cols);
+    const found = overGrid(loose, at, grid.rows, grid.cols);
     cells[key] = found.codes; at = found.end;
   }
 });
@@ -389,16 +389,16 @@ function valueAt(key, levels, at) {
   return at < 0 || cells[key][at] === GAP ? null : levels[cells[key][at]];
 }
 function cellAt(latlng) {
-  if (!sheet) return -1;
-  const spot = ground(latlng), col = Math.floor((spot[0] - sheet.west) / sheet.cell), row = Math.floor((sheet.north - spot[1]) / sheet.cell);
-  return row < 0 || col < 0 || row >= sheet.rows || col >= sheet.cols ? -1 : row * sheet.cols + col;
+  if (!grid) return -1;
+  const spot = ground(latlng), col = Math.floor((spot[0] - grid.west) / grid.cell), row = Math.floor((grid.north - spot[1]) / grid.cell);
+  return row < 0 || col < 0 || row >= grid.rows || col >= grid.cols ? -1 : row * grid.cols + col;
 }
 function spoken(layer, at) {
   const name = layer.name.toLowerCase(), value = valueAt(layer.key, layer.levels, at);
   if (value === null) return name + " not known";
   const text = name + " " + number(value, layer.places) + " " + layer.unit;
   if (layer.key !== "loss") return text;
-  const ends = ["low", "high"].map(function (key, i) { return valueAt(key, sheet.bounds[i], at); });
+  const ends = ["low", "high"].map(function (key, i) { return valueAt(key, grid.bounds[i], at); });
   if (ends.includes(null)) return text;
   return text + " (" + said.odds + " between " + ends.map(function (end) { return number(end, layer.places); }).join(" and ") + ")";
 }
@@ -441,16 +441,16 @@ function pointAt(latlng) {
 }
 async function read(latlng, before) {
   const mine = ++asked;
-  if (sheet) { try { await unpackCells(true); } catch (fault) { tooOld(); return; } }
+  if (grid) { try { await unpackCells(true); } catch (fault) { tooOld(); return; } }
   if (mine === asked) reading.textContent = (before || "") + textAt(latlng);
 }
 function textAt(latlng) {
   if (!holds("edge", latlng).length) return "Outside the field. " + nearestStop(latlng);
   const told = holds("zones", latlng).map(function (i) { return "Zone " + said.zones[i].head + ". " + said.zones[i].text; });
   if (holds("unknown", latlng).length) told.push("Here we do not know: no stop is near and the interval is wide.");
-  if (sheet) {
+  if (grid) {
     const at = cellAt(latlng);
-    told.push("Here: " + sheet.layers.map(function (layer) { return spoken(layer, at); }).join(", ") + ".");
+    told.push("Here: " + grid.layers.map(function (layer) { return spoken(layer, at); }).join(", ") + ".");
   }
   return told.concat(pointAt(latlng), nearestStop(latlng)).filter(Boolean).join(" ");
 }
@@ -576,7 +576,7 @@ async function start() {
   const picture = first && drawn[first.value] && drawn[first.value]._image;
   if (picture) await picture.decode().catch(function () {});
   page.dataset.ready = "yes";
-  for (const unpack of [sheet && unpackCells, said.points && unpackPoints]) {
+  for (const unpack of [grid && unpackCells, said.points && unpackPoints]) {
     await new Promise(idle);
     if (unpack) await unpack().catch(function () {});
   }
