@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+import geopandas as gpd
 import numpy as np
 import pyproj
 
@@ -15,7 +16,7 @@ from lossmap.base.errors import ReadError, shown
 from lossmap.base.grid import Floats
 from lossmap.read.raw import Detected, Raw, column_numbers, crs_of
 
-__all__ = ["WGS84", "degrees_of", "places_of", "unit_m"]
+__all__ = ["WGS84", "area_ha", "degrees_of", "places_of", "unit_m"]
 
 WGS84 = pyproj.CRS.from_epsg(4326)
 
@@ -73,6 +74,11 @@ def degrees_of(x: Floats, y: Floats, crs: pyproj.CRS) -> tuple[Floats, Floats]:
     longitude, latitude = pyproj.Transformer.from_crs(crs, WGS84, always_xy=True).transform(x, y)
     reached = np.isfinite(longitude) & np.isfinite(latitude)
     return np.where(reached, longitude, np.nan), np.where(reached, latitude, np.nan)
+
+
+def area_ha(edge: gpd.GeoSeries) -> float:
+    """How much ground an edge encloses [ha], in the zone it lies in."""
+    return float(edge.to_crs(edge.estimate_utm_crs()).area.sum()) / 10_000
 
 
 def _turnable(raw: Raw, crs: pyproj.CRS) -> None:

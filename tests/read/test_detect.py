@@ -8,7 +8,7 @@ import pytest
 from lossmap.base.errors import ReadError
 from lossmap.base.field import ColumnChoice
 from lossmap.read.detect import columns_of, understood
-from lossmap.read.points import read_raw
+from lossmap.read.formats import read_raw
 from lossmap.read.raw import Raw
 
 

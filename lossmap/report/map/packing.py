@@ -2,7 +2,7 @@
 
 Neighbours are alike, so each number is first guessed from those before it, and only what
 the guess missed is kept. The misses are small; as a column of low and one of high bytes
-they deflate well. The page's script guesses in the same way (`assets/map.js`), after the
+they deflate well. The page's script guesses in the same way (`assets/map/unpack.js`), after the
 browser's own ``DecompressionStream("deflate-raw")``.
 """
 

@@ -38,11 +38,14 @@ from lossmap.report.rows import letter_at, stop_rows, stop_table, zone_rows
 from lossmap.report.run_file import version
 from lossmap.report.sentences import after_largest, driver, largest_sources, price_of
 from lossmap.report.still import Still, outline_within_m, still
-from lossmap.report.templates import LIVE, asset, filled, json_block, policy
+from lossmap.report.templates import LIVE, asset, filled, json_block, policy, script
 from lossmap.report.unknown import UNKNOWN_BEYOND_M, UNKNOWN_RATIO, unknown_part
 from lossmap.report.words import ODDS, Scale, Words, count_of
 
 __all__ = ["packed_cells", "webmap"]
+
+#: Parts of the page's own script, in the order in which they are read.
+SCRIPT = ("numbers", "unpack", "points", "layers", "labels", "reading", "tools", "start")
 
 
 def webmap(field_map: FieldMap) -> str:
@@ -69,7 +72,7 @@ def webmap(field_map: FieldMap) -> str:
         "first": LIVE,
         "leaflet": leaflet.script(),
         "folium": folium_script(field_map, place, drawn),
-        "own": asset("map.js"),
+        "own": script("map", SCRIPT),
     }
     return filled(
         "map.html.j2",

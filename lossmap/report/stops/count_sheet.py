@@ -28,10 +28,13 @@ from lossmap.report.projection import web_place
 from lossmap.report.run_file import version
 from lossmap.report.still import MARGIN, Drawing, scale_bar
 from lossmap.report.stops.plan import StopsPlan, needed_in_words, said_of_plan, values_of_plan
-from lossmap.report.templates import LIVE, asset, filled, json_block, policy
+from lossmap.report.templates import LIVE, asset, filled, json_block, policy, script
 from lossmap.report.words import Scale, Words
 
 __all__ = ["count_sheet"]
+
+#: Parts of the page's own script, in the order in which they are read.
+SCRIPT = ("numbers", "shelf", "arithmetic", "places", "list", "stop", "frames", "pin", "out", "delete", "start")
 
 #: Left, top, right and bottom in a drawing.
 Box = tuple[float, float, float, float]
@@ -57,7 +60,7 @@ def count_sheet(plan: StopsPlan) -> str:
     """The content of count-sheet.html: same plan, same bytes."""
     words, stops = Words(plan.field.crop, plan.settings.report.units), _stops(plan)
     drawing = Drawing(web_place(plan.outline, plan.stops.crs)) if plan.outline is not None else None
-    scripts = {"first": LIVE, "own": asset("sheet.js")}
+    scripts = {"first": LIVE, "own": script("sheet", SCRIPT)}
     return filled(
         "sheet.html.j2",
         policy=policy(scripts.values()),

@@ -93,7 +93,7 @@ def test_cautions_come_before_any_box(plan: StopsPlan) -> None:
     texts = [caution.text for where in ("count", "fire", "adjust") for caution in reference.cautions(where)]
     places = [page.index(text) for text in texts]
     assert places == sorted(places)
-    assert places[-1] < page.index("Use my position")
+    assert places[-1] < page.index("Use where I stand")
     assert [page.count(text) for text in texts] == [2, 2, *[1] * (len(texts) - 2)]
 
 
