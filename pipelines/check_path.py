@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import contextlib
 import math
-import re
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -40,12 +39,8 @@ class Found:
 
     @property
     def asked(self) -> list[str]:
-        """The lines of [points.columns] that the faults ask for, and those for what was not found beside columns left over."""
-        asked = [match[0] for fault in self.faults if (match := re.search(r"\w+ = \{ column = .*? \}", fault))]
-        said = {line.partition(" ")[0] for line in asked}
-        said |= {"mass_flow"} if "yield" in said else set()
-        wanted = dict.fromkeys(line for part in self.parts if part.get("unused") for line in part.get("wanted", ()))
-        return asked + [line for line in wanted if line.partition(" ")[0] not in said]
+        """The lines of [points.columns] for units that nobody states, and for what was not found beside columns left over."""
+        return list(dict.fromkeys(line for part in self.parts for line in part.get("asked", ())))
 
     def as_json(self) -> dict[str, Any]:
         """The same as plain values."""
@@ -163,13 +158,20 @@ def _log(found: Found, path: Path, where: str, log: PointsFile, bushel_lb: float
 
 
 def _table(found: Found, raw: Raw, log: PointsFile, bushel_lb: float | None, header_width_m: float) -> None:
-    detected, faults = understood(raw, log.columns, bushel_lb, header_width_m, log.crs)
-    part = _understood(raw, f"{_counted(len(raw.columns), 'record')}, {_system(raw)}", detected)
-    found.parts.append({**part, "wanted": _wanted({one.role for one in detected}, raw.x is not None)})
-    found.faults += faults
+    seen = understood(raw, log.columns, bushel_lb, header_width_m, log.crs)
+    part = _understood(raw, f"{_counted(len(raw.columns), 'record')}, {_system(raw)}", seen.detected)
+    wanted = _wanted({one.role for one in seen.detected}, raw.x is not None) if part["unused"] else []
+    found.parts.append({**part, "asked": [*seen.asked, *(line for line in wanted if not _is_asked(line, seen.asked))]})
+    found.faults += seen.faults
 
 
-def _understood(raw: Raw, says: str, detected: list[Detected]) -> dict[str, Any]:
+def _is_asked(wanted: str, asked: Iterable[str]) -> bool:
+    """Whether a line for the same role is asked for already; yield stands for mass flow."""
+    role = wanted.partition(" ")[0]
+    return any(line.startswith((f"{role} ", "yield ") if role == "mass_flow" else f"{role} ") for line in asked)
+
+
+def _understood(raw: Raw, says: str, detected: Sequence[Detected]) -> dict[str, Any]:
     """A file with the columns that play a role, and those that play none."""
     taken = {one.column for one in detected}
     return {

@@ -197,7 +197,8 @@ def _add_check(flows: argparse._SubParsersAction[argparse.ArgumentParser]) -> No
     one = flows.add_parser(
         "check",
         help="read everything and say what was understood; write nothing",
-        description="Read a field, one log or one list of counts, and say what was understood: column, unit, how that was decided. Writes nothing.",
+        description="Read a field, one log or one list of counts, and say what was understood: column, unit, how that was decided. "
+        "Writes nothing.",
     )
     one.add_argument("path", metavar="PATH", type=Path, help="a folder with field.toml, one log, or one list of counts")
     _add_manners(one)

@@ -15,10 +15,14 @@ import pyproj
 from lossmap.base.errors import ReadError, shown
 from lossmap.base.grid import Floats
 from lossmap.read.raw import Detected, Raw, column_numbers, crs_of
+from lossmap.read.roles import cannot_be
 
-__all__ = ["WGS84", "area_ha", "degrees_of", "places_of", "unit_m"]
+__all__ = ["WGS84", "area_ha", "bare_places", "degrees_of", "places_of", "unit_m"]
 
 WGS84 = pyproj.CRS.from_epsg(4326)
+
+# Eastings and northings of every national system are larger than this [m].
+LOCAL_M = 20_000.0
 
 
 def places_of(raw: Raw, roles: Mapping[str, Detected], crs: str | None) -> tuple[Floats, Floats, pyproj.CRS]:
@@ -60,6 +64,33 @@ def places_of(raw: Raw, roles: Mapping[str, Detected], crs: str | None) -> tuple
             f'{raw.where}: crs {shown(crs or stated.name)} is no map of the ground; set crs = "EPSG:..." beside path in field.toml'
         )
     return x, y, stated
+
+
+def bare_places(raw: Raw) -> tuple[Detected, ...]:
+    """Columns called just x and y: degrees, or metres of a system; none where there are no two such columns of numbers.
+
+    Numbers of degrees on a field-sized patch differ by less than one; numbers up to 180
+    that differ by more are metres from a corner or the middle of the field, which no map
+    can place.
+
+    Raises
+    ------
+    ReadError
+        Metres from a point of the field's own.
+    """
+    named = {str(column).strip().lower(): str(column) for column in raw.columns.columns}
+    if not {"x", "y"} <= named.keys() or any(cannot_be(raw, "easting", named[axis]) for axis in "xy"):
+        return ()
+    x, y = (column_numbers(raw, named[axis]) for axis in "xy")
+    spread = max(float(np.nanmax(side) - np.nanmin(side)) for side in (x, y))
+    far = max(float(np.nanmax(np.abs(side))) for side in (x, y))
+    if far < LOCAL_M and not (far <= 180 and spread < 1):
+        raise ReadError(
+            f"{raw.where}: columns {shown(named['x'])} and {shown(named['y'])} are metres from a point of their own "
+            f"({spread:,.0f} m across), and no map can place them; add longitude and latitude, or easting and northing with their crs"
+        )
+    across, up, unit = ("longitude", "latitude", "deg") if far <= 180 else ("easting", "northing", "m")
+    return tuple(Detected(role, named[axis], unit, "by its name and values", 1.0) for role, axis in ((across, "x"), (up, "y")))
 
 
 def unit_m(crs: pyproj.CRS) -> float:

@@ -37,7 +37,7 @@ def test_a_log_in_another_language_gets_every_line_at_once(field_folder):
     """What a map wants and nobody found comes as lines to fill in; filled in, nothing is open."""
     text = "Zeit;Breite;Laenge;Durchsatz (t/h);Feuchte;Tempo (km/h)\n2025-08-02 09:30:00;41,9;-93,6;20;17;8\n"
     found = check_path(field_folder(points=text))
-    assert [line.partition(" ")[0] for line in found.asked] == ["yield", "latitude", "time", "moisture", "speed"]
+    assert [line.partition(" ")[0] for line in found.asked] == ["latitude", "time", "moisture", "speed", "mass_flow"]
     assert "[points.columns]\n" + found.asked[0] in found.as_text()
     lines = ['latitude = "Breite"', 'longitude = "Laenge"', 'time = "Zeit"', 'mass_flow = "Durchsatz (t/h)"', 'speed = "Tempo (km/h)"']
     lines.append('moisture = { column = "Feuchte", unit = "%" }')

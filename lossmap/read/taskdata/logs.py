@@ -14,7 +14,7 @@ from lossmap.base.errors import ReadError, near, shown
 from lossmap.base.estimates import StatedTiming
 from lossmap.base.grid import Floats
 from lossmap.base.units import factor
-from lossmap.read.detect import Detected
+from lossmap.read.raw import Detected
 from lossmap.read.taskdata.archive import Archive, opened
 from lossmap.read.taskdata.clock import Instants, times_of
 from lossmap.read.taskdata.edges import edge_of
