@@ -369,8 +369,10 @@ def _fault(model: type[pydantic.BaseModel], fault: Mapping[str, Any]) -> str:
     place = [*(part for part in above if not (isinstance(part, str) and part[:1].isupper())), last]
     name = _dotted(place)
     if fault["type"] == "extra_forbidden":
-        known = _keys_at(model, place[:-1])
-        return f"{name}: no such key; {near(str(place[-1]), known)}"
+        hint = near(str(place[-1]), _keys_at(model, place[:-1]))
+        # with the tables above it, as behind --set it has to be typed
+        above = "".join(f"{part}." for part in place[:-1]) if all(isinstance(part, str) for part in place) else ""
+        return f"{name}: no such key; {hint.replace('did you mean ', f'did you mean {shown(above)}')}"
     if fault["type"] == "missing":
         entry = _entry_at(model, place)
         example = f", for example {entry.examples[0]}" if entry is not None and entry.examples else ""

@@ -49,7 +49,7 @@ def test_quantities_become_si() -> None:
 @pytest.mark.parametrize(
     ("values", "message"),
     [
-        ({"gate": {"widht": "3 m"}}, "farm/fence.toml: gate.widht: no such key; did you mean width?"),
+        ({"gate": {"widht": "3 m"}}, "farm/fence.toml: gate.widht: no such key; did you mean gate.width?"),
         ({"gate": {"zz": 1}}, "farm/fence.toml: gate.zz: no such key; known: bars, swing, width"),
         ({"gats": []}, "farm/fence.toml: gats: no such key; did you mean gates?"),
         ({"gates": [{}, {"bras": 3}]}, "farm/fence.toml: gates[2].bras: no such key; did you mean bars?"),

@@ -159,7 +159,7 @@ def test_settings_print_a_file_that_config_reads(long_field, tmp_path, capsys):
     [
         (["--set", "grid.cell=5"], "--set: grid.cell: 5 is not a number with a unit"),
         (["--set", "grid.cell"], "is not KEY=VALUE"),
-        (["--set", 'grid.sell="5 m"'], "--set: grid.sell: no such key; did you mean cell?"),
+        (["--set", 'grid.sell="5 m"'], "--set: grid.sell: no such key; did you mean grid.cell?"),
         (["--config", "nowhere.toml"], "nowhere.toml: cannot be read"),
     ],
 )
