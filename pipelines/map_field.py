@@ -21,8 +21,7 @@ from lossmap.loss import losses, seed_mass_g
 from lossmap.loss.arithmetic import percent_of_total
 from lossmap.project import near_together, project, utm_crs
 from lossmap.read import fingerprints, read_boundary, read_counts, read_field, read_points
-from lossmap.report import headline, summary, write
-from lossmap.report.words import price_usd_kg
+from lossmap.report import headline, price_usd_kg, summary, write
 from lossmap.surfaces import LossSurface, loss_surface
 from lossmap.zones import Costs, driver, effect_curve, pace, reel_speed, zones
 

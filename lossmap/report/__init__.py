@@ -11,6 +11,7 @@ from lossmap.report.files import json_text, write_text, written
 from lossmap.report.geojson import as_text, geojson_of_stops, geojson_of_zones
 from lossmap.report.geotiff import write_surfaces
 from lossmap.report.map.webmap import webmap
+from lossmap.report.money import price_usd_kg
 from lossmap.report.page import page
 from lossmap.report.parquet import write_cells, write_points
 from lossmap.report.ranking.files import RANKING_FILES, said_of_ranking, values_of_ranking, write_ranking
@@ -29,6 +30,7 @@ __all__ = [
     "StopsPlan",
     "headline",
     "needed_in_words",
+    "price_usd_kg",
     "ranking_changes",
     "said_of_plan",
     "said_of_ranking",

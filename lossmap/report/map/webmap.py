@@ -21,13 +21,13 @@ from lossmap.report.map.layers import Layer, Layers, layers_of
 from lossmap.report.map.packing import deflated, over_grid
 from lossmap.report.map.picture import Steps
 from lossmap.report.map.pointbytes import point_bytes, shown_levels
+from lossmap.report.money import money_line, price_of
 from lossmap.report.numbers import (
     doubt_line,
     flat_line,
     grain_line,
     headline,
     loss_rows,
-    money_line,
     more_counts,
     seeds_line,
     subtitle,
@@ -36,7 +36,7 @@ from lossmap.report.numbers import (
 from lossmap.report.projection import WebPlace, web_place
 from lossmap.report.rows import letter_at, stop_rows, stop_table, zone_rows
 from lossmap.report.run_file import version
-from lossmap.report.sentences import after_largest, driver, largest_sources, price_of
+from lossmap.report.sentences import after_largest, driver, largest_sources
 from lossmap.report.still import Still, outline_within_m, still
 from lossmap.report.templates import LIVE, asset, filled, json_block, policy, script
 from lossmap.report.unknown import UNKNOWN_BEYOND_M, UNKNOWN_RATIO, unknown_part

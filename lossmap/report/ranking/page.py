@@ -24,13 +24,12 @@ from lossmap.report.ranking.words import (
     hour_lines,
     measure_line,
     pair_line,
-    short_day,
     why,
     words_of,
 )
 from lossmap.report.run_file import version
 from lossmap.report.templates import asset, filled, policy
-from lossmap.report.words import NOT_KNOWN, count_of, plain
+from lossmap.report.words import NOT_KNOWN, count_of, day_of, plain, short_day
 
 __all__ = ["ranking_page"]
 
@@ -61,7 +60,7 @@ def ranking_page(ranking: Ranking, changed: Sequence[str] = ()) -> str:
         policy=policy(),
         styles=markupsafe.Markup(asset("page.css") + asset("report.css") + asset("ranking.css")),
         title=ranking.farm.name,
-        day=words.day(ranking.on),
+        day=day_of(ranking.on),
         subtitle=", ".join(
             (f"{count_of(len(ranking.fields), 'field')} to cut", words.area.text(area), count_of(len(ranking.farm.combines), "combine"))
         ),

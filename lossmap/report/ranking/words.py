@@ -9,7 +9,7 @@ from typing import Any
 from lossmap.base.estimates import Estimate
 from lossmap.base.ranking import RankedField, Ranking
 from lossmap.base.reference import waiting
-from lossmap.report.words import Words, count_of, plain, sentence
+from lossmap.report.words import Words, count_of, plain, sentence, short_day
 
 __all__ = [
     "blocks",
@@ -20,7 +20,6 @@ __all__ = [
     "hour_lines",
     "measure_line",
     "pair_line",
-    "short_day",
     "why",
     "words_of",
 ]
@@ -54,11 +53,6 @@ _PARTS = {
 def words_of(of: RankedField, ranking: Ranking) -> Words:
     """The words a field is told in."""
     return Words(of.field.crop, ranking.settings.page.units)
-
-
-def short_day(on: datetime.date) -> str:
-    """ "7 Oct"."""
-    return f"{on.day} {on:%b}"
 
 
 def headline(ranking: Ranking) -> tuple[str, str]:

@@ -11,7 +11,8 @@ import geopandas as gpd
 from lossmap.base import reference
 from lossmap.base.estimates import NOTHING, Estimate
 from lossmap.base.season import Season
-from lossmap.report.words import Price, Words, count_of, price_usd_kg
+from lossmap.report.money import Price, as_given, price_usd_kg
+from lossmap.report.words import Words, count_of
 
 __all__ = ["CropLoss", "common_words", "crop_losses", "failed", "mapped"]
 
@@ -57,7 +58,7 @@ class CropLoss:
         parts = [f"{words.percent.interval(self.share_pct)} of the total yield"] if self.share_pct else []
         parts.append(f"{words.grain.interval(self.total.times(self.area_ha))} in all")
         if self.price is not None:
-            parts.append(f"{self.price.over_field(self.total, words)} at {words.price(self.price.text)}")
+            parts.append(f"{self.price.over_field(self.total, words)} at {as_given(self.price.text)}")
         return f"over {count_of(self.fields, 'field')} and {words.area.text(self.area_ha)}: {', '.join(parts)}"
 
 

@@ -11,8 +11,9 @@ import math
 from lossmap.base.estimates import Estimate
 from lossmap.base.season import PooledDriver
 from lossmap.base.units import quantity
+from lossmap.report.money import Price
 from lossmap.report.sentences import driver_word
-from lossmap.report.words import ODDS, Price, Words, count_of, sentence
+from lossmap.report.words import ODDS, Words, count_of, sentence
 
 __all__ = ["between_line", "driver_head", "driver_lines", "shared_cause", "times_of"]
 
@@ -77,7 +78,7 @@ def _share(found: PooledDriver, words: Words, price: Price | None) -> str:
     if not found.share_kg_ha:
         return ""
     what = "speeds above" if found.name == "speed" else "grain drier than"
-    money = f", {price.told(found.share_kg_ha, words).replace('over the field', 'over all fields')}" if price is not None else ""
+    money = f", {price.told(found.share_kg_ha, words, 'all fields')}" if price is not None else ""
     return f"{words.loss.interval(found.share_kg_ha)} over all fields goes with {what} each field's own reference{money}."
 
 

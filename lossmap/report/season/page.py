@@ -141,7 +141,7 @@ def _sources(crop: CropLoss, number: int) -> dict[str, Any]:
             "where": "" if source == "total" else SOURCE_WORDS[source],
             "loss": words.loss.interval(crop.loss[source]),
             "other": words.other_loss.interval(crop.loss[source]),
-            "money": words.money_per_area.interval(crop.loss[source].times(crop.price.usd_kg)) if crop.price else "",
+            "money": crop.price.by_area(crop.loss[source], words) if crop.price else "",
         }
         for source in (*SOURCES, "total")
         if crop.loss.get(source)

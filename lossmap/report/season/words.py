@@ -10,10 +10,11 @@ from lossmap.base.errors import shown
 from lossmap.base.estimates import Estimate
 from lossmap.base.season import LevelContrast, Season
 from lossmap.base.tables import FACTORS
+from lossmap.report.money import as_given
 from lossmap.report.season.crops import common_words, crop_losses, failed, mapped
 from lossmap.report.season.drivers import driver_head, times_of
 from lossmap.report.sentences import driver_word
-from lossmap.report.words import Scale, count_of, plain, sentence
+from lossmap.report.words import Scale, count_of, day_of, plain, sentence
 
 __all__ = [
     "ShownContrast",
@@ -49,7 +50,7 @@ def subtitle(season: Season) -> str:
     if len(fields):
         parts.append(words.area.text(float(fields["area_ha"].sum())))
         parts.append(_listed([reference.crop(name).name.replace("_", " ") for name in sorted(set(fields["crop"]))]))
-    return " · ".join([*parts, f"made {words.day(season.made_on)}"])
+    return " · ".join([*parts, f"made {day_of(season.made_on)}"])
 
 
 def said_of_season(season: Season) -> str:
@@ -145,7 +146,7 @@ def cautions(season: Season) -> list[str]:
     crops = {str(name) for name in mapped(season)["crop"]}
     price = season.settings.report.price
     if len(crops) > 1 and price is not None:
-        out.append(f"The one price given ({common_words(season).price(price)}) is taken for every crop.")
+        out.append(f"The one price given ({as_given(price)}) is taken for every crop.")
     if len(crops) > 1:
         out.append("What is said of all crops together is said by weight: bushels of different crops make no sum.")
     lone = list(dict.fromkeys(f"{FACTORS[one.factor]} {one.level}" for one in season.pooled.contrasts if not one.ratio))

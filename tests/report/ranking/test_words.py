@@ -19,7 +19,6 @@ from lossmap.report.ranking.words import (
     hour_lines,
     measure_line,
     pair_line,
-    short_day,
     why,
     words_of,
 )
@@ -164,8 +163,3 @@ def test_what_changed():
     assert lines[1].startswith(f"New readings: {second.field.name} (17.3 %, was ")
     assert lines[2] == f"The first field is now {ranking.fields[-1].field.name}; it was {first.field.name} (cut)."
     assert lines[3].startswith("Moved among those left: ")
-
-
-def test_days_are_short():
-    """Day and month."""
-    assert short_day(datetime.date(2025, 10, 7)) == "7 Oct"
