@@ -62,6 +62,7 @@ def page(field_map: FieldMap) -> str:
         headline=headline(field_map, words),
         doubt=doubt_line(),
         rows=loss_rows(field_map, words),
+        other_unit=words.other_loss.unit,
         sources_drawing=drawing_of_sources(field_map.loss, words),
         harvest=words.harvest.text(field_map.yield_kg_ha),
         stops=count_of(len(field_map.losses), "stop"),

@@ -11,11 +11,12 @@ from collections.abc import Mapping
 
 from lossmap.base.estimates import Delay, Driver, Estimate
 from lossmap.base.field import FieldMap
-from lossmap.base.tables import DRIVER_WORDS, LAYER_WORDS, SOURCES
+from lossmap.base.tables import DRIVER_WORDS, LAYER_WORDS, POSITIONS, SOURCES
 from lossmap.report.money import Price
 from lossmap.report.words import NOT_KNOWN, ODDS, Words, count_of, plain, sentence
 
 __all__ = [
+    "POSITION_WORDS",
     "SOURCE_WORDS",
     "after_largest",
     "delay",
@@ -33,6 +34,9 @@ SOURCE_WORDS: Mapping[str, str] = {
     "header": "at the header",
     "threshing": "in the machine (threshing, separation, cleaning)",
 }
+
+#: Where frames are laid, in the order in which the combine passes over.
+POSITION_WORDS: Mapping[str, str] = dict(zip(POSITIONS, ("in front of the header", "behind the header", "behind the combine"), strict=True))
 
 # Nobody lays this many: beyond it the remedy is other stops, not more.
 TOO_MANY_STOPS = 300

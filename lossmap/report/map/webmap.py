@@ -118,6 +118,7 @@ def _texts(field_map: FieldMap, words: Words) -> dict[str, Any]:
         "more": more_counts(field_map),
         "rows": loss_rows(field_map, words),
         "harvest": words.harvest.text(field_map.yield_kg_ha),
+        "other_system": "metric" if words.us else "US",
         "drivers": [driver(found, words, price_of(field_map)) for found in field_map.drivers.values()],
         "stops": stop_table(field_map, words),
         "counted": f"{count_of(len(field_map.losses), 'stop')} counted",

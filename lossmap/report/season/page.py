@@ -150,6 +150,7 @@ def _sources(crop: CropLoss, number: int) -> dict[str, Any]:
     return {
         "crop": crop.name.capitalize(),
         "rows": rows,
+        "other_unit": words.other_loss.unit,
         "name": name,
         "drawing": drawing_of_sources(crop.loss, words, name) if apart else None,
         "said": after_largest(largest_sources(crop.loss)),

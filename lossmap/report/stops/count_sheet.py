@@ -26,6 +26,7 @@ from lossmap.base.units import factor
 from lossmap.report.numbers import doubt_line
 from lossmap.report.projection import web_place
 from lossmap.report.run_file import version
+from lossmap.report.sentences import POSITION_WORDS
 from lossmap.report.still import MARGIN, Drawing, scale_bar
 from lossmap.report.stops.plan import StopsPlan, needed_in_words, said_of_plan, values_of_plan
 from lossmap.report.templates import LIVE, asset, filled, json_block, policy, script
@@ -38,9 +39,6 @@ SCRIPT = ("numbers", "shelf", "arithmetic", "places", "list", "stop", "frames", 
 
 #: Left, top, right and bottom in a drawing.
 Box = tuple[float, float, float, float]
-
-#: The positions in the order in which the combine passes over, as people call them.
-POSITION_WORDS = dict(zip(POSITIONS, ("In front of the header", "Behind the header", "Behind the combine"), strict=True))
 
 # Area of a frame where nobody said another, and of the ground looked over for ears [of the column's unit];
 # 1 sq ft and 1/100 acre are what handbooks count on (MSU12, HANNA), the others common practice, no source.
@@ -72,7 +70,7 @@ def count_sheet(plan: StopsPlan) -> str:
         says=[said_of_plan(plan), *needed_in_words(plan)],
         notes=plan.notes,
         cautions=[caution for where in ("count", "fire", "adjust") for caution in reference.cautions(where)],
-        positions=POSITION_WORDS,
+        positions=_positions(),
         how={position: reference.counting(position, plan.field.crop.name) for position in (*POSITIONS, "all")},
         stops=stops,
         is_cut=_is_cut(plan),
@@ -87,6 +85,11 @@ def count_sheet(plan: StopsPlan) -> str:
         residue=_residue_line(plan, words),
         version=version(),
     )
+
+
+def _positions() -> dict[str, str]:
+    """The positions as heads."""
+    return {position: f"{words[0].upper()}{words[1:]}" for position, words in POSITION_WORDS.items()}
 
 
 def _stops(plan: StopsPlan) -> list[dict[str, Any]]:
@@ -190,7 +193,7 @@ def _for_script(plan: StopsPlan, stops: list[dict[str, Any]], drawing: Drawing |
         "field": plan.field.id,
         "sheet": _digest(plan.field.id, plan.field.crop.name, words.units, stops),
         "stops": stops,
-        "positions": POSITION_WORDS,
+        "positions": _positions(),
         # where the log shows the ground cut, only what lies behind the combine is left to count
         "start": POSITIONS[-1] if _is_cut(plan) else POSITIONS[0],
         "frame": {"column": column, "unit": words.frame.unit, "m2": factor(unit, "m2"), "usual": frame, "ears": ear_area},
