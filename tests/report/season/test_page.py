@@ -11,9 +11,9 @@ import numpy as np
 import pytest
 
 from lossmap.report.season.page import FIRST_ROWS, MOST_FAILED, MOST_ROWS, season_page
+from report.made_fields import HOSTILE
 from report.made_seasons import made_season, with_driver, with_field
 
-EVIL = "<script>window.hit=1</script>{{7*7}} {% x ${1+1} \"q\" 'a' & =1+1 <img src=x onerror=window.hit=1>"
 SEASON = made_season()
 
 
@@ -82,14 +82,14 @@ def test_rows_stand_by_grain_left():
 
 def test_text_of_files_is_text():
     """Names, folders, levels, errors, notes and crops' companions full of markup are shown letter for letter, and nothing else is."""
-    season = with_field(with_field(SEASON, 0, name=EVIL, field_id=EVIL), 14, error=EVIL, name=EVIL)
-    level = dataclasses.replace(SEASON.pooled.contrasts[2], level=EVIL)
-    pooled = dataclasses.replace(SEASON.pooled, contrasts=(level, *SEASON.pooled.contrasts[3:]), notes=(EVIL,))
-    page = season_page(dataclasses.replace(season, name=EVIL, pooled=pooled))
+    season = with_field(with_field(SEASON, 0, name=HOSTILE, field_id=HOSTILE), 14, error=HOSTILE, name=HOSTILE)
+    level = dataclasses.replace(SEASON.pooled.contrasts[2], level=HOSTILE)
+    pooled = dataclasses.replace(SEASON.pooled, contrasts=(level, *SEASON.pooled.contrasts[3:]), notes=(HOSTILE,))
+    page = season_page(dataclasses.replace(season, name=HOSTILE, pooled=pooled))
     assert "<script" not in page
     assert "<img" not in page
     text = seen(page)
-    assert text.count(EVIL) >= 7
+    assert text.count(HOSTILE) >= 7
     assert "{{49}}" not in text
     assert ">49<" not in page
 
