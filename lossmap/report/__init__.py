@@ -14,8 +14,8 @@ from lossmap.report.map.webmap import webmap
 from lossmap.report.money import price_usd_kg
 from lossmap.report.page import page
 from lossmap.report.parquet import write_cells, write_points
+from lossmap.report.ranking.changes import changes as ranking_changes
 from lossmap.report.ranking.files import RANKING_FILES, said_of_ranking, values_of_ranking, write_ranking
-from lossmap.report.ranking.words import changes as ranking_changes
 from lossmap.report.run_file import run
 from lossmap.report.season.files import SEASON_FILES, said_of_season, values_of_season, write_season
 from lossmap.report.sentences import headline

@@ -37,12 +37,7 @@ def point_bytes(field_map: FieldMap, drawn: Layers | None, words: Words) -> dict
     Place in steps of 10 cm (nearer than a point can be drawn), yield as coarse as it is
     printed and classed, flag as its number in the list of reasons.
     """
-    points = field_map.points
-    if "yield_kg_ha" not in points.columns or not points["yield_kg_ha"].notna().any():
-        return None
-    points = points[~points.geometry.is_empty & points.geometry.notna()]
-    near = _near(points, field_map.outline)
-    away, points = int((~near).sum()), points[near]
+    points, away = _drawable(field_map)
     if points.empty:
         return None
     every = -(-len(points) // MOST_POINTS)
@@ -70,6 +65,16 @@ def point_bytes(field_map: FieldMap, drawn: Layers | None, words: Words) -> dict
             one_by_one(coded.codes[coded.codes != GAP]),
         ),
     }
+
+
+def _drawable(field_map: FieldMap) -> tuple[gpd.GeoDataFrame, int]:
+    """Records with a place near the field, and how many lie elsewhere; none of a log without yields."""
+    points = field_map.points
+    if "yield_kg_ha" not in points.columns or not points["yield_kg_ha"].notna().any():
+        return points.iloc[:0], 0
+    points = points[~points.geometry.is_empty & points.geometry.notna()]
+    near = _near(points, field_map.outline)
+    return points[near], int((~near).sum())
 
 
 def _near(points: gpd.GeoDataFrame, outline: shapely.Geometry) -> np.ndarray[Any, np.dtype[np.bool_]]:

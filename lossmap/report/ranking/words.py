@@ -1,8 +1,7 @@
-"""An order of harvest in plain words: headline, reasons, cautions, and what changed since the last plan."""
+"""An order of harvest in plain words: headline, reasons and cautions."""
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -14,7 +13,6 @@ from lossmap.report.words import Words, count_of, plain, sentence, short_day
 __all__ = [
     "blocks",
     "cautions",
-    "changes",
     "gain_lines",
     "headline",
     "hour_lines",
@@ -210,40 +208,3 @@ def cautions(ranking: Ranking) -> list[str]:
 def _names(fields: Sequence[RankedField], said: Any, most: int = 6) -> str:
     named = ", ".join(said(of) for of in fields[:most])
     return named if len(fields) <= most else f"{named} and {len(fields) - most} more"
-
-
-def changes(before: Mapping[str, Any] | None, ranking: Ranking) -> list[str]:
-    """What is different from an earlier plan of the same farm (its summary.json); nothing where there is none."""
-    if not before:
-        return []
-    try:
-        old = {str(row["field"]): row for row in before["fields"]}
-        day = datetime.date.fromisoformat(str(before["on"]))
-        old_first = str(before["fields"][0]["field"])
-        ranks = {name: int(row["rank"]) for name, row in old.items()}
-        moistures = {name: float(row["moisture_now_pct"]["mean"]) for name, row in old.items()}
-        ages = {name: day - datetime.timedelta(days=int(row["reading_age_days"])) for name, row in old.items()}
-    except (KeyError, TypeError, ValueError, IndexError):
-        return []
-    out = []
-    cut = [field.name for field in ranking.farm.fields if field.cut_on is not None and field.name in old]
-    if cut:
-        out.append(f"Cut since {short_day(day)}: {', '.join(cut)}.")
-    fresh = [of for of in ranking.fields if of.field.name in old and of.field.readings[-1].on > ages[of.field.name]]
-    if fresh:
-        read = (
-            f"{of.field.name} ({plain(of.field.readings[-1].moisture_pct, 1)} %, was {plain(moistures[of.field.name], 1)} %)"
-            for of in fresh
-        )
-        out.append(f"New readings: {', '.join(read)}.")
-    first = ranking.fields[0].field.name
-    if first != old_first:
-        out.append(f"The first field is now {first}; it was {old_first}{' (cut)' if old_first in cut else ''}.")
-    left = [name for name in sorted(ranks, key=lambda name: ranks[name]) if any(of.field.name == name for of in ranking.fields)]
-    moved = [
-        (of.field.name, left.index(of.field.name) - place) for place, of in enumerate(of for of in ranking.fields if of.field.name in old)
-    ]
-    far = [f"{name} {'up' if by > 0 else 'down'} by {abs(by)}" for name, by in sorted(moved, key=lambda one: -abs(one[1])) if abs(by) >= 2]
-    if far:
-        out.append(f"Moved among those left: {', '.join(far[:6])}.")
-    return out or [f"Nothing of note since the plan of {short_day(day)}."]
