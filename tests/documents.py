@@ -14,7 +14,6 @@ from pathlib import Path
 from PIL import Image
 
 from lossmap.pipelines.command import main
-from lossmap.report.words import day_of
 
 ROOT = Path(__file__).resolve().parent.parent
 _BLOCK = re.compile(r"(<!-- output: (\w+) -->\n)(.*?)(<!-- end -->)", re.DOTALL)
@@ -84,6 +83,9 @@ def pictures() -> None:
 
 def _of_no_day(page: Path) -> None:
     """A page that says when it was made, as if made on a day of its own: its picture would change each day."""
+    # not above: numpy must not be loaded before the command has said how many threads it may have
+    from lossmap.report.words import day_of
+
     today = f"made {day_of(datetime.date.today())}"
     text = page.read_text(encoding="utf-8")
     if today not in text:

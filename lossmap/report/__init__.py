@@ -1,4 +1,39 @@
-"""What people open: maps, report, tables and surfaces of one field, an order of harvest, a season. The only stage that speaks bu/ac."""
+"""What people open: maps, report, tables and surfaces of one field, an order of harvest, a season. The only stage that speaks bu/ac.
+
+In the hall, what all share:
+
+words            numbers with their unit and doubt, as people read them
+money            what lost grain is worth
+sentences        what the evidence says
+numbers          the field in numbers
+rows             stops and zones as rows of tables
+unknown          where the map of loss says little
+classes          five classes a layer, and their colours
+projection       the field on a web map
+still            the map as a drawing
+drawings         loss by source and along a driver, as drawings
+inline_svg       drawings as elements of a page
+footnotes        numbers of sources
+templates        pages, scripts and their policy (`assets/`)
+files            the same bytes everywhere, and refusals of the disk
+json_values      estimates as JSON holds them
+
+and what a field leaves:
+
+page             report.html, with
+advice             what to do about the loss
+cleaned            what was set aside, and why
+cleaned_drawings   the same, drawn
+flag_groups        reasons that share a mark
+geojson          stops.geojson, zones.geojson
+geotiff          surfaces.tif
+parquet          points.parquet, cells.parquet
+summary          summary.json
+evidence_file    evidence.json
+run_file         run.toml
+
+Rooms of their own: map/ (map.html), stops/ (plan and count sheet), season/ and ranking/.
+"""
 
 from __future__ import annotations
 
