@@ -215,12 +215,12 @@ def _features(path: Path) -> int:
     return len(json.loads(text)["features"]) if path.suffix == ".geojson" else text.count("<wpt ")
 
 
-def ogrinfo_if_it_knows_parquet(paths: list[Path]) -> list[str]:
-    """As `ogrinfo`, where GDAL was built with Arrow (Debian's is not)."""
+def ogrinfo_of_parquet(paths: list[Path]) -> list[str]:
+    """GDAL's command opens the file without a word of complaint, where it was built with Arrow (Debian's is not)."""
     _on_path("ogrinfo")
     formats = subprocess.run(["ogrinfo", "--formats"], capture_output=True, text=True, check=False).stdout
     if "Parquet -vector-" not in formats:
-        return []
+        raise Missing("a GDAL built with Arrow")
     return [
         f"{path.name}: {done.stderr}{done.stdout[:200]}"
         for path in paths
@@ -278,7 +278,7 @@ def rfc_4180(paths: list[Path]) -> list[str]:
 #: Which judges see a file, by its ending.
 JUDGES: dict[str, tuple[Judge, ...]] = {
     ".geojson": (strict_json, rfc_7946, ogrinfo),
-    ".parquet": (geoparquet_1_1, ogrinfo_if_it_knows_parquet),
+    ".parquet": (geoparquet_1_1, ogrinfo_of_parquet),
     ".tif": (cloud_optimized, gdalinfo),
     ".gpx": (gpx_1_1, ogrinfo),
     ".json": (strict_json, published_schema),

@@ -10,6 +10,7 @@ import shapely
 
 from lossmap.base.errors import ReadError, shown
 from lossmap.base.field import Field
+from lossmap.read.places import refuse_another_world
 from lossmap.read.points import PointsRead
 from lossmap.read.vector import read_frame
 
@@ -57,6 +58,7 @@ def read_outline(path: Path, where: str) -> gpd.GeoSeries:
         raise ReadError(f"{where}: holds no polygon with an area (found {found or 'nothing'}); draw the outline as a polygon")
     if frame.crs is None:
         raise ReadError(f"{where}: does not say its coordinate system; save it as GeoJSON or with its .prj")
+    refuse_another_world(frame.crs, where, "save it as GeoJSON")
     outline = gpd.GeoSeries([shapely.union_all(polygons)], crs=frame.crs)
     _refuse_unearthly(outline, where)
     return outline

@@ -17,7 +17,7 @@ from lossmap.base.grid import Floats
 from lossmap.read.raw import Detected, Raw, column_numbers, crs_of
 from lossmap.read.roles import cannot_be
 
-__all__ = ["WGS84", "area_ha", "bare_places", "degrees_of", "places_of", "unit_m"]
+__all__ = ["WGS84", "area_ha", "bare_places", "degrees_of", "places_of", "refuse_another_world", "unit_m"]
 
 WGS84 = pyproj.CRS.from_epsg(4326)
 
@@ -54,7 +54,7 @@ def places_of(raw: Raw, roles: Mapping[str, Detected], crs: str | None) -> tuple
         raise ReadError(f"{raw.where}: holds no position (columns {shown(names, 120)}); name longitude and latitude in [points.columns]")
     if stated is None:
         raise ReadError(f'{raw.where}: does not say its coordinate system; set crs = "EPSG:..." beside path in field.toml')
-    _turnable(raw, stated)
+    refuse_another_world(stated, raw.where, 'set crs = "EPSG:..." beside path in field.toml')
     if stated.is_geographic:
         _on_earth(raw, x, y)
     elif stated.is_projected:
@@ -112,14 +112,18 @@ def area_ha(edge: gpd.GeoSeries) -> float:
     return float(edge.to_crs(edge.estimate_utm_crs()).area.sum()) / 10_000
 
 
-def _turnable(raw: Raw, crs: pyproj.CRS) -> None:
-    """Refuse a system that cannot be brought to longitude and latitude: damaged, or of another world."""
+def refuse_another_world(crs: pyproj.CRS, where: str, remedy: str) -> None:
+    """Refuse a system that cannot be brought to longitude and latitude: damaged, or of a body that is not the earth.
+
+    Raises
+    ------
+    ReadError
+    """
     try:
         pyproj.Transformer.from_crs(crs, WGS84, always_xy=True)
     except pyproj.exceptions.ProjError as fault:
         raise ReadError(
-            f"{raw.where}: its coordinate system ({shown(crs.name)}) cannot be turned into longitude and latitude; "
-            'set crs = "EPSG:..." beside path in field.toml'
+            f"{where}: its coordinate system ({shown(crs.name)}) cannot be turned into longitude and latitude; {remedy}"
         ) from fault
 
 

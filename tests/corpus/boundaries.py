@@ -119,6 +119,14 @@ def cases() -> Iterator[Case]:
     )
     yield _file("a file without a system", WRONG_DATA, "does not say its coordinate system", ".shp.zip", box, None)
     yield _file("degrees called metres", WRONG_DATA, "check that the boundary is this field's", ".gpkg", box, "EPSG:32615", "map")
+    yield _file(
+        "a system of the moon",
+        WRONG_DATA,
+        "cannot be turned into longitude and latitude; save it as GeoJSON",
+        ".parquet",
+        box,
+        "IAU_2015:30100",
+    )
     yield _file("a system of its own", DONE, "boundary", ".parquet", box, "EPSG:4269")
     yield from _other_files()
 

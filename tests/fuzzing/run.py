@@ -28,8 +28,8 @@ import atheris
 with atheris.instrument_imports(include=["lossmap"]):
     from fuzzing.targets import TARGETS, Target, fed
 
-#: Slower is a hang [s]; more memory is a leak or a bomb [MB].
-MOST_SECONDS, MOST_MB = 5.0, 1024
+#: Slower is a hang [s]; an input that raises the peak of memory by more is a bomb [MB]. (The fuzzer's own inputs fill memory too.)
+MOST_SECONDS, MOST_MB = 5.0, 500
 
 
 class Watched:
@@ -43,9 +43,9 @@ class Watched:
     def once(self, content: bytes) -> None:
         """Feed one input, and end the program when the time is up."""
         # of the processor: a busy machine is not the file's fault
-        began = time.process_time()
+        began, before_mb = time.process_time(), _peak_mb()
         fault = fed(self.target, content, self.folder)
-        spent = time.process_time() - began
+        spent, grown_mb = time.process_time() - began, _peak_mb() - before_mb
         self.executions, self.slowest = self.executions + 1, max(self.slowest, spent)
         if fault is not None:
             frames = traceback.extract_tb(fault.__traceback__)
@@ -53,8 +53,8 @@ class Watched:
             self._keep(content, f"{type(fault).__name__} {Path(ours[-1].filename).name}:{ours[-1].lineno}", fault)
         if spent > MOST_SECONDS:
             self._keep(content, f"slow {len(content)}", None, f"{spent:.1f} s")
-        if resource.getrusage(resource.RUSAGE_SELF).ru_maxrss > 1024 * MOST_MB:
-            self._keep(content, "memory", None, f"{resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
+        if grown_mb > MOST_MB:
+            self._keep(content, f"memory {len(content)}", None, f"{grown_mb:.0f} MB")
         if time.monotonic() > self.until:
             self.end()
 
@@ -70,9 +70,16 @@ class Watched:
         """Say what was done; the fuzzer knows no other way out than the process's end."""
         said = {"target": self.name, "seconds": round(time.monotonic() - self.began), "cpu_s": round(time.process_time())}
         said["executions"] = self.executions
-        print(json.dumps(said | {"findings": sorted(self.kinds), "slowest_s": round(self.slowest, 2)}), flush=True)
+        print(
+            json.dumps(said | {"findings": sorted(self.kinds), "slowest_s": round(self.slowest, 2), "peak_mb": round(_peak_mb())}),
+            flush=True,
+        )
         shutil.rmtree(self.folder.parent, ignore_errors=True)
         os._exit(0)
+
+
+def _peak_mb() -> float:
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
 
 def main() -> None:
