@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
-import re
 from collections import Counter
-from collections.abc import Iterable
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -18,49 +17,22 @@ from lossmap.base.field import Field, PointsFile
 from lossmap.clean.position import known_places
 from lossmap.project import near_together, project, utm_crs
 from lossmap.read import read_boundary, read_counts, read_field
-from lossmap.read.detect import Detected, understood
-from lossmap.read.points import read_points, read_raw
-from lossmap.read.raw import Raw
+from lossmap.read.count_columns import counted_columns
+from lossmap.read.detect import understood
+from lossmap.read.formats import read_raw
+from lossmap.read.places import area_ha
+from lossmap.read.points import read_points
+from lossmap.read.raw import Detected, Raw
 from lossmap.read.taskdata import holds_task_data, read_task_data
+from lossmap.read.words import unit_in_header
 
-__all__ = ["Found", "check_path"]
+from .found import Found
 
-
-@dataclass
-class Found:
-    """What was understood, part by part, and what has to be mended before a map can be made."""
-
-    parts: list[dict[str, Any]] = field(default_factory=list)
-    faults: list[str] = field(default_factory=list)
-
-    @property
-    def asked(self) -> list[str]:
-        """The lines of [points.columns] that the faults ask for, and those for what was not found beside columns left over."""
-        asked = [match[0] for fault in self.faults if (match := re.search(r"\w+ = \{ column = .*? \}", fault))]
-        said = {line.partition(" ")[0] for line in asked}
-        said |= {"mass_flow"} if "yield" in said else set()
-        wanted = dict.fromkeys(line for part in self.parts if part.get("unused") for line in part.get("wanted", ()))
-        return asked + [line for line in wanted if line.partition(" ")[0] not in said]
-
-    def as_json(self) -> dict[str, Any]:
-        """The same as plain values."""
-        return {"parts": self.parts, "faults": self.faults}
-
-    def as_text(self) -> str:
-        """The same for a person: a headline a part, a table of its columns, and the block to paste where something is asked for."""
-        lines = [line for part in self.parts for line in _lines(part)]
-        if self.asked:
-            lines += [
-                "",
-                "to settle what is open, under [[points]] in field.toml (choose column and unit, leave out what the log has not):",
-                "[points.columns]",
-                *self.asked,
-            ]
-        return "\n".join(lines)
+__all__ = ["check_path"]
 
 
 def check_path(path: Path) -> Found:
-    """Everything of a field's folder, or one file of points.
+    """Everything of a field's folder, or one log, or one list of counts.
 
     Raises
     ------
@@ -74,8 +46,32 @@ def check_path(path: Path) -> Found:
     if path.is_dir() and not holds_task_data(path, path.name):
         return _field(read_field(path))
     found = Found()
-    _log(found, path, path.name, PointsFile(path=path.name), None, float("nan"))
+    if not _list_of_counts(found, path):
+        _log(found, path, path.name, PointsFile(path=path.name), None, float("nan"))
     return found
+
+
+def _list_of_counts(found: Found, path: Path) -> bool:
+    """Whether a file alone is a list of counts and no log; what can be said of it without its field."""
+    with contextlib.suppress(LossmapError):  # whatever is wrong is said of it as of a log
+        raw = read_raw(path, path.name, None)
+        roles = counted_columns(raw)
+        taken = [Detected(role, column, unit_in_header(column, "m2") or "", "by its name", 1.0) for role, column in roles.items()]
+        if roles:
+            found.parts += [
+                _understood(raw, f"a list of counts, {_counted(len(raw.columns), 'row')}", taken),
+                {"what": "to check it with its field", "says": _where_counts_belong(path)},
+            ]
+        return bool(roles)
+    return False
+
+
+def _where_counts_belong(path: Path) -> str:
+    """What to do to have a list of counts checked in full."""
+    if (path.parent / "field.toml").exists():
+        return f"lossmap check {shown(path.parent, 200)}"
+    line = f'path = "{shown(path.name)}"'
+    return f"put it into the folder of its field, add [[counts]] and {line} to field.toml there, and run lossmap check on that folder"
 
 
 def _field(of: Field) -> Found:
@@ -98,8 +94,7 @@ def _whole(found: Found, of: Field) -> None:
         found.parts += [{"what": "note", "says": note} for note in log.notes]
         edge = read_boundary(of, log)
         if edge is not None:
-            area_ha = float(edge.to_crs(edge.estimate_utm_crs()).area.iloc[0]) / 10_000
-            found.parts.append({"what": f"{of.id}/{of.facts.boundary or 'task data'}", "says": f"boundary, {area_ha:.2f} ha"})
+            found.parts.append({"what": f"{of.id}/{of.facts.boundary or 'task data'}", "says": f"boundary, {area_ha(edge):.2f} ha"})
         found.parts.append({"what": "counts", "says": _counts(of, log.table, edge)})
     except LossmapError as refusal:
         found.faults += str(refusal).splitlines()
@@ -135,18 +130,28 @@ def _log(found: Found, path: Path, where: str, log: PointsFile, bushel_lb: float
 
 
 def _table(found: Found, raw: Raw, log: PointsFile, bushel_lb: float | None, header_width_m: float) -> None:
-    detected, faults = understood(raw, log.columns, bushel_lb, header_width_m, log.crs)
+    seen = understood(raw, log.columns, bushel_lb, header_width_m, log.crs)
+    part = _understood(raw, f"{_counted(len(raw.columns), 'record')}, {_system(raw)}", seen.detected)
+    wanted = _wanted({one.role for one in seen.detected}, raw.x is not None) if part["unused"] else []
+    found.parts.append({**part, "asked": [*seen.asked, *(line for line in wanted if not _is_asked(line, seen.asked))]})
+    found.faults += seen.faults
+
+
+def _is_asked(wanted: str, asked: Iterable[str]) -> bool:
+    """Whether a line for the same role is asked for already; yield stands for mass flow."""
+    role = wanted.partition(" ")[0]
+    return any(line.startswith((f"{role} ", "yield ") if role == "mass_flow" else f"{role} ") for line in asked)
+
+
+def _understood(raw: Raw, says: str, detected: Sequence[Detected]) -> dict[str, Any]:
+    """A file with the columns that play a role, and those that play none."""
     taken = {one.column for one in detected}
-    found.parts.append(
-        {
-            "what": raw.where,
-            "says": f"{_counted(len(raw.columns), 'record')}, {_system(raw)}",
-            "columns": [_column(one, _first(raw.columns[one.column])) for one in detected],
-            "unused": [str(name) for name in raw.columns.columns if name not in taken],
-            "wanted": _wanted({one.role for one in detected}, raw.x is not None),
-        }
-    )
-    found.faults += faults
+    return {
+        "what": raw.where,
+        "says": says,
+        "columns": [_column(one, _first(raw.columns[one.column])) for one in detected],
+        "unused": [str(name) for name in raw.columns.columns if name not in taken],
+    }
 
 
 def _wanted(roles: set[str], placed: bool) -> list[str]:
@@ -203,25 +208,3 @@ def _system(raw: Raw) -> str:
     if raw.crs is None:
         return "places in columns" if raw.x is None else "coordinate system not stated"
     return raw.crs.name if raw.x is not None else "places in columns"
-
-
-def _lines(part: dict[str, Any]) -> list[str]:
-    lines = [f"{part['what']}: {part['says']}"]
-    rows = [("role", "column", "unit", "how", "check", "first values")]
-    rows += [
-        (
-            one["role"],
-            shown(one["column"], 32),
-            one["unit"],
-            one["how"],
-            "" if one["check"] is None else f"{one['check']:.3f}",
-            ", ".join(one["first"]),
-        )
-        for one in part.get("columns", [])
-    ]
-    if len(rows) > 1:
-        widths = [max(len(row[i]) for row in rows) for i in range(5)]
-        lines += ["  " + "  ".join([*(cell.ljust(width) for cell, width in zip(row[:5], widths, strict=True)), row[5]]) for row in rows]
-    if part.get("unused"):
-        lines.append(f"  not used: {shown(', '.join(part['unused']), 200)}")
-    return lines

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from contextlib import AbstractContextManager
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Protocol
 
 import geopandas as gpd
 import numpy as np
@@ -22,26 +21,16 @@ from lossmap.loss import losses, seed_mass_g
 from lossmap.loss.arithmetic import percent_of_total
 from lossmap.project import near_together, project, utm_crs
 from lossmap.read import fingerprints, read_boundary, read_counts, read_field, read_points
-from lossmap.report import headline, summary, write
-from lossmap.report.words import price_usd_kg
+from lossmap.report import headline, price_usd_kg, summary, write
 from lossmap.surfaces import LossSurface, loss_surface
 from lossmap.zones import Costs, driver, effect_curve, pace, reel_speed, zones
 
 from .ground import cleaned_log, cut_outline, machine_layers
+from .made import Made
 from .progress import Stages
 from .whole import apart, whole_folder
 
-__all__ = ["Mapped", "made_map", "map_field", "map_into"]
-
-
-@dataclass(frozen=True)
-class Mapped:
-    """Where a field's results lie, and what they say in one line and as numbers."""
-
-    folder: Path
-    sentence: str
-    summary: Mapping[str, Any]
-    notes: tuple[str, ...]
+__all__ = ["made_map", "map_field", "map_into"]
 
 
 class Stage(Protocol):
@@ -50,7 +39,7 @@ class Stage(Protocol):
     def __call__(self, name: str) -> AbstractContextManager[None]: ...
 
 
-def map_field(path: Path, settings: Settings, out: Path, bar: bool = False) -> Mapped:
+def map_field(path: Path, settings: Settings, out: Path, bar: bool = False) -> Made:
     """Map the field of a folder into ``out/<folder's name>``.
 
     Raises
@@ -62,7 +51,7 @@ def map_field(path: Path, settings: Settings, out: Path, bar: bool = False) -> M
     field = read_field(path)
     target = out / field.id
     field_map = map_into(target, field, settings, Stages(field.id, bar))
-    return Mapped(target, headline(field_map), summary(field_map), (*field_map.notes, *field_map.cleaning.notes))
+    return Made(target / "map.html", headline(field_map), summary(field_map), (*field_map.notes, *field_map.cleaning.notes))
 
 
 def map_into(target: Path, field: Field, settings: Settings, stage: Stages) -> FieldMap:

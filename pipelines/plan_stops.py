@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -22,32 +21,22 @@ from lossmap.loss import seed_mass_g
 from lossmap.loss.clumping import USUAL_CLUMPING
 from lossmap.project import project, utm_crs
 from lossmap.read import read_boundary, read_counts, read_field, read_points
-from lossmap.report.plan_files import write_plan
-from lossmap.report.stops_plan import StopsPlan, needed_in_words, said_of_plan, values_of_plan
+from lossmap.report import StopsPlan, needed_in_words, said_of_plan, values_of_plan, write_plan
 from lossmap.stops import MOST_NEEDED, Ground, farthest, next_stops, plan_table
 from lossmap.surfaces import left_in_doubt
 from lossmap.zones import found_sd
 
 from .ground import cleaned_log, cut_outline, machine_layers
+from .made import Made
 from .map_field import Stage, made_map
 from .progress import Stages
 from .whole import apart, whole_files
 
-__all__ = ["Planned", "made_plan", "plan_stops"]
+__all__ = ["made_plan", "plan_stops"]
 
 # A verdict is planned for a little more than it takes: frames are laid some metres off, where the grain was not quite
 # as dry nor the machine as fast as planned (made fields, planned, counted and mapped again, else fell short by half).
 AMPLE = 0.95
-
-
-@dataclass(frozen=True)
-class Planned:
-    """Where a plan lies, and what it says in one line and as values."""
-
-    file: Path
-    sentence: str
-    values: Mapping[str, Any]
-    notes: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -60,7 +49,7 @@ class _Cut:
     layers: Mapping[str, Surface]
 
 
-def plan_stops(path: Path, settings: Settings, out: Path, bar: bool = False) -> Planned:
+def plan_stops(path: Path, settings: Settings, out: Path, bar: bool = False) -> Made:
     """Plan stops for the field of a folder, into ``out/<folder's name>``; what else lies there stays.
 
     Raises
@@ -76,7 +65,7 @@ def plan_stops(path: Path, settings: Settings, out: Path, bar: bool = False) -> 
     plan = made_plan(field, settings, stage)
     with stage("write"), whole_files(target) as folder:
         files = write_plan(plan, folder)
-    return Planned(target / files[-1].name, said_of_plan(plan), values_of_plan(plan), (*plan.notes, *needed_in_words(plan)))
+    return Made(target / files[-1].name, said_of_plan(plan), values_of_plan(plan), (*plan.notes, *needed_in_words(plan)))
 
 
 def made_plan(field: Field, settings: Settings, stage: Stage) -> StopsPlan:

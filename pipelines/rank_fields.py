@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -15,23 +14,14 @@ from lossmap.drydown import rank
 from lossmap.read import farm_fingerprints, read_farm, read_farm_weather
 from lossmap.report import ranking_changes, said_of_ranking, values_of_ranking, write_ranking
 
+from .made import Made
 from .progress import Stages
 from .whole import apart, whole_files
 
-__all__ = ["Ranked", "rank_fields"]
+__all__ = ["rank_fields"]
 
 
-@dataclass(frozen=True)
-class Ranked:
-    """Where a farm's results lie, and what they say in one line and as numbers."""
-
-    file: Path
-    sentence: str
-    values: Mapping[str, Any]
-    notes: tuple[str, ...]
-
-
-def rank_fields(path: Path, settings: RankSettings, out: Path, on: datetime.date | None = None, bar: bool = False) -> Ranked:
+def rank_fields(path: Path, settings: RankSettings, out: Path, on: datetime.date | None = None, bar: bool = False) -> Made:
     """Put the fields of a farm in order, into ``out/<folder's name>``.
 
     Parameters
@@ -64,7 +54,7 @@ def rank_fields(path: Path, settings: RankSettings, out: Path, on: datetime.date
     changed = ranking_changes(_earlier(target), ranking)
     with stage("write"), whole_files(target) as folder:
         write_ranking(ranking, changed, folder)
-    return Ranked(target / "ranking.html", said_of_ranking(ranking), values_of_ranking(ranking, changed), ranking.notes)
+    return Made(target / "ranking.html", said_of_ranking(ranking), values_of_ranking(ranking, changed), ranking.notes)
 
 
 def _earlier(target: Path) -> Mapping[str, Any] | None:

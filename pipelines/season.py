@@ -20,30 +20,27 @@ from lossmap.pool import pool
 from lossmap.read import field_folders, read_evidence
 from lossmap.report import SEASON_FILES, said_of_season, values_of_season, write_season
 
+from .made import Made
 from .progress import Fields
 from .season_field import Job, failed_row, field_row
 from .whole import apart, sweep, whole_files, writable
 from .workers import Crew, Lost, worked, workers
 
-__all__ = ["SeasonMapped", "map_season"]
+__all__ = ["SeasonMade", "map_season"]
 
 _log = logging.getLogger("lossmap")
 
 
 @dataclass(frozen=True)
-class SeasonMapped:
-    """Where a season's results lie, what they say in one line and as numbers, and how many fields failed."""
+class SeasonMade(Made):
+    """The results of a season, and how many of its fields failed."""
 
-    file: Path
-    sentence: str
-    values: Mapping[str, Any]
-    notes: tuple[str, ...]
-    failed: int
+    failed: int = 0
 
 
 def map_season(
     folder: Path, settings: Settings, out: Path, cores: int = 1, cluster: str | None = None, again: bool = False, bar: bool = False
-) -> SeasonMapped:
+) -> SeasonMade:
     """Map every field below a folder into ``out/<folder's name>/<field's path>``, and pool them.
 
     A script that calls this with `cores` needs ``if __name__ == "__main__":`` around it, as
@@ -96,7 +93,7 @@ def map_season(
     with whole_files(target) as files:
         write_season(season, files)
     failed = int((season.fields["error"] != "").sum())
-    return SeasonMapped(target / "season.html", said_of_season(season), values_of_season(season), season.pooled.notes, failed)
+    return SeasonMade(target / "season.html", said_of_season(season), values_of_season(season), season.pooled.notes, failed)
 
 
 def _jobs(folder: Path, settings: Settings, out: Path, target: Path, again: bool) -> tuple[list[Job], dict[str, dict[str, Any]]]:

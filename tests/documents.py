@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import datetime
 import io
 import re
 import subprocess
@@ -18,6 +19,8 @@ ROOT = Path(__file__).resolve().parent.parent
 _BLOCK = re.compile(r"(<!-- output: (\w+) -->\n)(.*?)(<!-- end -->)", re.DOTALL)
 _SHOWN = "gravel-eighty"
 _PICTURED = "pond-piece"
+#: After the last made field was cut.
+PICTURED_ON = datetime.date(2025, 11, 1)
 
 
 def printed(*words: str) -> str:
@@ -70,11 +73,24 @@ def pictures() -> None:
         season = Path(folder) / fields.name
         _picture((season / _PICTURED / "map.html").as_uri(), (1200, 860), f"{_PICTURED}-map.png")
         _picture((season / _SHOWN / "map.html").as_uri(), (500, 1000), f"{_SHOWN}-phone.png")
+        _of_no_day(season / "season.html")
         _picture((season / "season.html").as_uri(), (1200, 1250), "season.png")
         _picture((Path(folder) / "made-farm" / "ranking.html").as_uri(), (1200, 1250), "ranking.png")
         _picture(f"{(Path(folder) / _PICTURED / 'count-sheet.html').as_uri()}#stop=P1", (500, 1000), "count-sheet.png")
         printed("map", str(fields / _PICTURED), "--out", folder, "--set", price, "--quiet")
         _picture((Path(folder) / _PICTURED / "report.html").as_uri(), (1200, 1250), f"{_PICTURED}-report.png")
+
+
+def _of_no_day(page: Path) -> None:
+    """A page that says when it was made, as if made on a day of its own: its picture would change each day."""
+    # not above: numpy must not be loaded before the command has said how many threads it may have
+    from lossmap.report.words import day_of
+
+    today = f"made {day_of(datetime.date.today())}"
+    text = page.read_text(encoding="utf-8")
+    if today not in text:
+        raise RuntimeError(f"{page.name} does not say {today}")
+    page.write_text(text.replace(today, f"made {day_of(PICTURED_ON)}"), encoding="utf-8")
 
 
 def _picture(address: str, size: tuple[int, int], name: str) -> None:

@@ -30,10 +30,10 @@ from lossmap.base.field import FieldMap
 from lossmap.base.settings import Settings
 from lossmap.pipelines.map_field import made_map
 from lossmap.read import read_field
-from lossmap.report import leaflet
 from lossmap.report.classes import RAMPS, classes
+from lossmap.report.map import leaflet
+from lossmap.report.map.webmap import webmap
 from lossmap.report.numbers import words_of
-from lossmap.report.webmap import webmap
 from lossmap.synthetic import FieldPlan, make, write
 from report.browsing import Browser
 

@@ -10,11 +10,11 @@ from lossmap.base.field import FieldMap
 from lossmap.base.settings import Settings
 from lossmap.pipelines.map_field import made_map
 from lossmap.read import read_field
-from lossmap.report.layers import sheet
+from lossmap.report.map.layers import layers_of
+from lossmap.report.map.pointbytes import point_bytes
+from lossmap.report.map.webmap import packed_cells, webmap
 from lossmap.report.numbers import words_of
-from lossmap.report.pointbytes import point_bytes
 from lossmap.report.projection import web_place
-from lossmap.report.webmap import packed_cells, webmap
 from lossmap.synthetic import FieldPlan, make, write
 
 # Signs of base64 a point and a cell of the page may take, and all else in the page of a field of 20 ha [bytes]. What grows with a
@@ -34,7 +34,7 @@ def driven(tmp_path_factory: pytest.TempPathFactory) -> FieldMap:
 def test_a_point_and_a_cell_stay_small(driven: FieldMap) -> None:
     """Law: packed bytes a point and a cell of a driven field, and all the rest of its page, are within their budget."""
     words = words_of(driven)
-    drawn = sheet(driven, web_place(driven.outline, driven.crs), words)
+    drawn = layers_of(driven, web_place(driven.outline, driven.crs), words)
     assert drawn is not None
     points = point_bytes(driven, drawn, words)
     assert points is not None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -46,6 +47,18 @@ def test_every_module_has_its_test_file(root):
         if not expected.exists():
             missing.append(str(expected.relative_to(root)))
     assert missing == []
+
+
+def test_a_room_that_lists_its_files_lists_all(root):
+    """Where a package's docstring says what each of its files is for, none is missing and none is made up."""
+    drawn = 0
+    for face in (root / "lossmap").rglob("__init__.py"):
+        listed = re.findall(r"^ *(\w+/?) {2,}\S", ast.get_docstring(ast.parse(face.read_text())) or "", re.MULTILINE)
+        if listed and face.parent.name != "lossmap":
+            drawn += 1
+            there = {path.stem for path in face.parent.glob("*.py")} - {"__init__"}
+            assert {name for name in listed if not name.endswith("/")} == there, face.parent.name
+    assert drawn > 5
 
 
 def test_every_test_says_what_it_proves(root):

@@ -1,4 +1,31 @@
-"""Files to tables in the contracts' names and units. The first stage, and with `report` the only one that touches files."""
+"""Files to tables in the contracts' names and units. The first stage, and with `report` the only one that touches files.
+
+facts           field.toml, and a run's settings
+points          logs to POINTS
+counts          lists of counts to COUNTS
+count_columns   which of their columns plays which role
+boundary        the field's edge
+farm            farm.toml and what it names
+readings        a farm's file of readings and cuts
+weather         days of a station or of a plain table
+season          the fields below a folder, and what a mapped one says in a row
+evidence        what a mapped field brings to a season
+
+formats         any table by its file's ending:
+csv_table         text
+vector            what GDAL and Arrow read
+shapefile         whether all parts of one are there
+zips              whether a zip may be unpacked
+taskdata/         ISO 11783-10
+raw             a file as it stands: columns, rows, numbers in them
+
+detect          which column of a log plays which role, and in which unit
+roles           what a column of each role looks like
+words           what headers say
+ground          what the ground says of a column's unit
+places          where records lie
+times           when they were written
+"""
 
 from lossmap.read.boundary import read_boundary
 from lossmap.read.counts import read_counts

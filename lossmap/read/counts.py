@@ -3,61 +3,25 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
 
-from lossmap.base.errors import ReadError, SettingsError, near, shown
+from lossmap.base.errors import ReadError, SettingsError, shown
 from lossmap.base.field import CountsFile, Field
 from lossmap.base.grid import Floats
 from lossmap.base.tables import COUNTS, POSITIONS
 from lossmap.base.units import factor, quantity
+from lossmap.read.count_columns import POSITION_OF, count_columns
+from lossmap.read.formats import read_raw
 from lossmap.read.places import degrees_of, places_of
-from lossmap.read.points import read_raw
 from lossmap.read.raw import Detected, Raw, checked, column_numbers
 from lossmap.read.times import read_times
-from lossmap.read.words import header_words, unit_in_header
+from lossmap.read.words import unit_in_header
 
 __all__ = ["read_counts"]
-
-# What counters write for a column; the first word of each line is the contract's own.
-_WORDS: dict[str, tuple[str, ...]] = {
-    "stop": ("stop", "stop id", "site", "point", "location"),
-    "longitude": ("longitude", "lon", "long", "lng"),
-    "latitude": ("latitude", "lat"),
-    "easting": ("easting", "utm x", "x"),
-    "northing": ("northing", "utm y", "y"),
-    "time": ("time", "date time", "datetime", "timestamp", "counted at"),
-    "position": ("position", "place", "where"),
-    "seeds": ("seeds", "seed", "kernels", "kernel", "beans", "bean", "grains", "count", "seeds counted"),
-    "grams": ("grams", "gram", "seed mass", "mass", "weight"),
-    "ears": ("ears", "ear"),
-    "grams_per_ear": ("grams per ear", "g per ear", "ear mass", "ear weight"),
-    "frame": ("frame", "frame area", "area", "frame size"),
-    "frames": ("frames", "number of frames", "frames laid", "n frames"),
-    "note": ("note", "notes", "remark", "comment"),
-}
-
-_POSITIONS: dict[str, tuple[str, ...]] = {
-    "before_header": (
-        "before header",
-        "before",
-        "pre harvest",
-        "preharvest",
-        "pre",
-        "standing",
-        "standing crop",
-        "in front",
-        "ahead",
-        "front",
-    ),
-    "behind_header": ("behind header", "header", "head", "behind head", "gathering", "under machine", "under combine", "under"),
-    "behind_combine": ("behind combine", "combine", "rear", "behind machine", "machine", "behind", "back", "tail", "discharge"),
-}
-_POSITION_OF = {word: position for position, words in _POSITIONS.items() for word in words}
 
 
 def read_counts(field: Field) -> gpd.GeoDataFrame:
@@ -76,7 +40,7 @@ def read_counts(field: Field) -> gpd.GeoDataFrame:
 
 def _list(field: Field, part: CountsFile) -> gpd.GeoDataFrame:
     raw = read_raw(field.file(part.path), f"{field.id}/{part.path}", part.layer, part.missing)
-    columns = _columns(raw, part)
+    columns = count_columns(raw, part)
     at_positions = {position: columns.pop(position) for position in POSITIONS if position in columns}
     if not at_positions:
         return _table(raw, columns, part, _positions(raw, columns["position"]))
@@ -116,53 +80,6 @@ def _table(raw: Raw, columns: dict[str, str], part: CountsFile, positions: pd.Se
     return checked(gpd.GeoDataFrame(table, geometry=shapely.points(lon, lat), crs="EPSG:4326"), COUNTS, raw)
 
 
-def _columns(raw: Raw, part: CountsFile) -> dict[str, str]:
-    """Role to column: the owner's choice, else by words, tried in order; the first that stands in the file wins."""
-    names = [str(column) for column in raw.columns.columns]
-    said = {header_words(column): column for column in reversed(names) if column not in part.columns.values()}
-    found = {role: next((said[word] for word in words if word in said), "") for role, words in _WORDS.items()}
-    found |= part.columns
-    found = {role: column for role, column in found.items() if column}
-    if not {"position", "seeds", "grams", "ears"} & found.keys():
-        found |= _side_by_side(said)
-    faults = [
-        f"[counts.columns] {role} names column {shown(column)}, which the file has not; {near(column, names)}"
-        for role, column in found.items()
-        if column not in names
-    ]
-    faults = [f"{raw.where}: {fault}" for fault in (faults or _lacking(found, part))]
-    if faults:
-        raise ReadError("\n".join(faults))
-    return found
-
-
-def _side_by_side(said: Mapping[str, str]) -> dict[str, str]:
-    """Position to the column of the seeds counted there, "Kernels behind header" or just "header"."""
-    bare = {" ".join(word for word in words.split() if word not in _WORDS["seeds"]): column for words, column in said.items()}
-    found = {position: next((bare[word] for word in words if word in bare), "") for position, words in _POSITIONS.items()}
-    return {position: column for position, column in found.items() if column}
-
-
-def _lacking(found: Mapping[str, str], part: CountsFile) -> list[str]:
-    """What a list of counts must say and this one does not; all of it."""
-    faults = []
-    wide = found.keys() & set(POSITIONS)
-    if "position" not in found and not wide:
-        faults.append(
-            f"no column says the position ({', '.join(POSITIONS)}); add one named position, or name one for the seeds of each position, "
-            'under [counts.columns], for example behind_combine = "..."'
-        )
-    if wide and (clash := sorted({"position", "seeds", "grams", "ears"} & found.keys())):
-        faults.append(f"has {clash[0]} beside columns of single positions ({', '.join(sorted(wide))}); keep one of the two layouts")
-    if not {"seeds", "grams", "ears"} & found.keys() and not wide:
-        faults.append('no column holds seeds, grams or ears; add one named seeds, or write seeds = "..." under [counts.columns]')
-    if "frame" not in found and part.frame is None:
-        faults.append(
-            'no column says the frame\'s area; add one named frame_ft2 or frame_m2, or set frame = "1 ft2" beside path in field.toml'
-        )
-    return faults
-
-
 def _places(raw: Raw, columns: dict[str, str], crs: str | None) -> tuple[Floats, Floats]:
     roles = {
         role: Detected(role, columns[role], unit, "by its name", 1.0)
@@ -175,7 +92,7 @@ def _places(raw: Raw, columns: dict[str, str], crs: str | None) -> tuple[Floats,
     longitude, latitude = degrees_of(*places_of(raw, roles, crs))
     lost = np.flatnonzero(~(np.isfinite(longitude) & np.isfinite(latitude)))
     if lost.size:
-        raise ReadError(f"{raw.where}, row {raw.first_row + lost[0]}: has no position; every count needs one")
+        raise ReadError(f"{raw.where}, row {raw.first_row + lost[0]}: has no place (longitude and latitude); every count needs one")
     return longitude, latitude
 
 
@@ -199,7 +116,7 @@ def _positions(raw: Raw, column: str) -> pd.Series:
         .str.split()
         .str.join(" ")
     )
-    position = words.map(_POSITION_OF)
+    position = words.map(POSITION_OF)
     wrong = np.flatnonzero(position.isna().to_numpy())
     if wrong.size:
         raise ReadError(

@@ -57,21 +57,7 @@ def read_csv(path: Path, where: str, missing: Sequence[str] = ()) -> Raw:
     head = _first_rows(start, separator)
     names = _names(head, where)
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("error", pd.errors.ParserWarning)
-            columns = pd.read_csv(
-                # as bytes: a stream of text takes four for each character
-                io.BytesIO(text.encode()),
-                sep=separator,
-                header=0,
-                names=names,
-                decimal=_decimal(head[1:], separator),
-                keep_default_na=False,
-                na_values=["", *missing],
-                skipinitialspace=True,
-                low_memory=False,
-                index_col=False,
-            )
+        columns = _cut(text, names, separator, _decimal(head[1:], separator), missing)
     except (pd.errors.ParserError, pd.errors.ParserWarning, ValueError) as fault:
         raise ReadError(f"{where}: {_plain(str(fault), text, separator, len(names), above)}") from fault
     if columns.empty:
@@ -156,6 +142,25 @@ def _names(head: list[list[str]], where: str) -> list[str]:
         seen[name] = seen.get(name, 0) + 1
         unique.append(name if seen[name] == 1 else f"{name} #{seen[name]}")
     return unique
+
+
+def _cut(text: str, names: list[str], separator: str, decimal: str, missing: Sequence[str]) -> pd.DataFrame:
+    """The text as a table; a row that is too long, which pandas would only warn of, is refused."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("error", pd.errors.ParserWarning)
+        return pd.read_csv(
+            # as bytes: a stream of text takes four for each character
+            io.BytesIO(text.encode()),
+            sep=separator,
+            header=0,
+            names=names,
+            decimal=decimal,
+            keep_default_na=False,
+            na_values=["", *missing],
+            skipinitialspace=True,
+            low_memory=False,
+            index_col=False,
+        )
 
 
 def _is_number(text: str) -> bool:

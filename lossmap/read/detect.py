@@ -20,76 +20,38 @@ from lossmap.base.errors import NoReference, ReadError, near, shown
 from lossmap.base.field import ROLES, ColumnChoice
 from lossmap.base.units import factor
 from lossmap.read.ground import AGREES, ground_of, ratio_of
-from lossmap.read.places import degrees_of, places_of, unit_m
+from lossmap.read.places import bare_places, degrees_of, places_of, unit_m
 from lossmap.read.raw import MOST_RECORD, Detected, Raw, column_numbers
+from lossmap.read.roles import LIKELY, LOOKS, PLACES, WORDS_ONLY, candidates, cannot_be, possible
 from lossmap.read.times import read_times
-from lossmap.read.words import cut_short, header_words, unit_hint, unit_in_header
+from lossmap.read.words import unit_in_header
 
-__all__ = ["Detected", "columns_of", "understood"]
+__all__ = ["Understood", "columns_of", "understood"]
 
-
-@dataclass(frozen=True)
-class _Role:
-    words: tuple[str, ...]
-    least: float = -np.inf
-    most: float = np.inf
-    # units that may be taken without being written down, if exactly one fits the values and the ground
-    units: tuple[str, ...] = ()
-
-
-# Trade words met in open logs, best first; limits are of the median, in SI, and refuse only the impossible.
-# Places have none here: what they may be hangs on their coordinate system (`places`).
-_ROLES: dict[str, _Role] = {
-    "longitude": _Role(("longitude", "long", "lon", "lng", "gps longitude"), units=("deg",)),
-    "latitude": _Role(("latitude", "lat", "gps latitude"), units=("deg",)),
-    "easting": _Role(("easting", "utm x", "x utm", "east"), units=("m",)),
-    "northing": _Role(("northing", "utm y", "y utm", "north"), units=("m",)),
-    "time": _Role(("iso time", "timestamp", "time", "date time", "datetime", "gps time", "utc time", "time utc")),
-    # no name is trusted for this one: identifiers of all kinds look like running numbers
-    "record": _Role(()),
-    "mass_flow": _Role(
-        ("mass flow", "grain flow", "crop flow mass", "crop flow", "grain mass flow", "flow", "mass"), 0.05, 60, ("lb/s", "kg/s", "t/h")
-    ),
-    "yield": _Role(
-        ("yield", "dry yield", "yield dry", "grain yield", "yield volume dry", "yield volume", "wet mass"),
-        300,
-        40_000,
-        ("bu/ac", "t/ha", "kg/ha", "lb/ac", "q/ha"),
-    ),
-    "moisture": _Role(("moisture", "grain moisture", "moist", "crop moisture"), 3, 70, ("percent", "fraction", "ppm")),
-    "speed": _Role(("ground speed", "speed", "velocity", "vehicle speed"), 0.1, 6, ("mph", "km/h", "m/s", "kn")),
-    "distance": _Role(("distance", "dist", "distance travelled", "distance traveled"), 0.05, 40, ("ft", "m", "in", "cm", "mm")),
-    "interval": _Role(("interval", "seconds", "duration", "cycle", "logging interval", "time step"), 0.05, 60, ("s", "ms")),
-    "width": _Role(
-        ("swath width", "header width", "cut width", "working width", "swathwidth", "width", "swath"),
-        0.5,
-        30,
-        ("ft", "m", "in", "cm", "mm"),
-    ),
-    "heading": _Role(("heading", "track deg", "track", "bearing", "course", "track angle"), 0, 360, ("deg",)),
-    "work": _Role(("work state", "header status", "header state", "work", "status header")),
-    "machine": _Role(("machine", "combine", "vehicle", "machine id")),
-    "pass": _Role(("pass", "pass number", "pass num", "pass id")),
-    "elevation": _Role(("elevation", "altitude", "height"), -500, 9000),
-}
-
-_PLACES = ("longitude", "latitude", "easting", "northing")
-
-#: Roles without a unit: their text is read, not measured.
-_WORDS_ONLY = ("time", "record", "work", "machine", "pass")
 
 # Settled in this order, each with the help of those before; flow and yield settle one another.
 _MEASURED = ("heading", "elevation", "moisture", "interval", "distance", "speed", "width")
 
-# Eastings and northings of every national system are larger than this [m].
-LOCAL_M = 20_000.0
-
 # Yield is at another moisture than flow, so the two may differ by what drying takes.
 _DRYING = 0.2
 
-_LIKELY = {"mass_flow": "lb/s", "yield": "bu/ac", "moisture": "%", "elevation": "ft"} | {
-    role: entry.units[0] for role, entry in _ROLES.items() if entry.units and role not in ("mass_flow", "yield", "moisture")
-}
+
+@dataclass(frozen=True)
+class Understood:
+    """What was found of a file's columns.
+
+    Attributes
+    ----------
+    detected : tuple of Detected
+    faults : tuple of str
+        What cannot be, or is open.
+    asked : tuple of str
+        The lines of [points.columns] that settle what is open, one for each unit that nobody states.
+    """
+
+    detected: tuple[Detected, ...]
+    faults: tuple[str, ...]
+    asked: tuple[str, ...]
 
 
 def columns_of(
@@ -114,19 +76,19 @@ def columns_of(
     ReadError
         A column chosen is not there, or a unit is missing or cannot be; lists all.
     """
-    found, faults = understood(raw, chosen, bushel_lb, header_width_m, crs)
-    if faults:
-        raise ReadError("\n".join(faults))
-    return found
+    found = understood(raw, chosen, bushel_lb, header_width_m, crs)
+    if found.faults:
+        raise ReadError("\n".join(found.faults))
+    return list(found.detected)
 
 
 def understood(
     raw: Raw, chosen: Mapping[str, ColumnChoice], bushel_lb: float | None, header_width_m: float = float("nan"), crs: str | None = None
-) -> tuple[list[Detected], list[str]]:
+) -> Understood:
     """The same, with what has to be asked for beside what was found, for those who only look."""
     search = _Search(raw, chosen, bushel_lb, header_width_m)
     search.refuse_two_roles()
-    for role in (*_PLACES, *_WORDS_ONLY):
+    for role in (*PLACES, *WORDS_ONLY):
         search.settle(role)
     search.settle_bare_places()
     search.measure_ground(crs)
@@ -135,8 +97,9 @@ def understood(
         search.settle(role)
     search.settle_flow_and_yield()
     order = list(ROLES)
+    detected = tuple(sorted(search.found.values(), key=lambda one: order.index(one.role)))
     # without places no unit can be checked: what would be asked for then may not be open at all
-    return sorted(search.found.values(), key=lambda one: order.index(one.role)), misplaced or search.faults
+    return Understood(detected, tuple(misplaced), ()) if misplaced else Understood(detected, tuple(search.faults), tuple(search.asked))
 
 
 class _Search:
@@ -146,6 +109,7 @@ class _Search:
         self.raw, self.chosen, self.bushel_lb = raw, chosen, bushel_lb
         self.found: dict[str, Detected] = {}
         self.faults: list[str] = []
+        self.asked: list[str] = []
         self.known: dict[str, float] = {}
         self._hint: dict[str, str] = {}
         # role -> why the column that bears its name cannot play it
@@ -174,29 +138,14 @@ class _Search:
             self.faults.append(str(fault))
 
     def settle_bare_places(self) -> None:
-        """Columns called just x and y, where nothing else says a place: degrees, metres of a system, or of a field's own.
-
-        Numbers of degrees on a field-sized patch differ by less than one; numbers up to 180
-        that differ by more are metres from a corner or the middle of the field, which no map
-        can place.
-        """
-        named = {str(column).strip().lower(): str(column) for column in self.raw.columns.columns}
-        if self.raw.x is not None or self.found.keys() & set(_PLACES) or not {"x", "y"} <= named.keys():
+        """Columns called just x and y, where nothing else says a place."""
+        if self.raw.x is not None or self.found.keys() & set(PLACES):
             return
-        if any(_cannot_be(self.raw, "easting", named[axis]) for axis in "xy"):
-            return
-        x, y = (column_numbers(self.raw, named[axis]) for axis in "xy")
-        spread = max(float(np.nanmax(side) - np.nanmin(side)) for side in (x, y))
-        far = max(float(np.nanmax(np.abs(side))) for side in (x, y))
-        if far < LOCAL_M and not (far <= 180 and spread < 1):
-            self.faults.append(
-                f"{self.raw.where}: columns {shown(named['x'])} and {shown(named['y'])} are metres from a point of their own "
-                f"({spread:,.0f} m across), and no map can place them; add longitude and latitude, or easting and northing with their crs"
-            )
-            return
-        across, up, unit = ("longitude", "latitude", "deg") if far <= 180 else ("easting", "northing", "m")
-        for role, axis in ((across, "x"), (up, "y")):
-            self._take(Detected(role, named[axis], unit, "by its name and values", 1.0))
+        try:
+            for one in bare_places(self.raw):
+                self._take(one)
+        except ReadError as fault:
+            self.faults.append(str(fault))
 
     def measure_ground(self, crs: str | None) -> None:
         """Positions, clock and order are settled: measure the steps, or note what is wrong with the places."""
@@ -214,7 +163,7 @@ class _Search:
             except ReadError as fault:
                 self.faults += [] if str(fault) in self.faults else [str(fault)]
         else:
-            self._note_unusable(_PLACES)
+            self._note_unusable(PLACES)
         # what is wrong with these two is named where they are read
         with contextlib.suppress(ReadError):
             seconds = read_times(self.raw, self.found["time"].column).seconds if "time" in self.found else None
@@ -254,12 +203,12 @@ class _Search:
             self.settle(role)
 
     def _settle_pair(self, columns: Mapping[str, tuple[str, str, str | None]]) -> None:
-        trials = {role: [stated] if stated else list(_ROLES[role].units) for role, (_, _, stated) in columns.items()}
+        trials = {role: [stated] if stated else list(LOOKS[role].units) for role, (_, _, stated) in columns.items()}
         fitting = []
         for flow, harvest in itertools.product(trials["mass_flow"], trials["yield"]):
             values = {role: self._middle(role, columns[role][0], unit) for role, unit in (("mass_flow", flow), ("yield", harvest))}
             ratio = ratio_of("yield", values["yield"], self.ground, self.known | values)
-            if all(_possible(role, value) for role, value in values.items()) and abs(ratio - 1) <= AGREES:
+            if all(possible(role, value) for role, value in values.items()) and abs(ratio - 1) <= AGREES:
                 fitting.append((flow, harvest, ratio))
         if len(fitting) == 1:
             flow, harvest, ratio = fitting[0]
@@ -275,40 +224,27 @@ class _Search:
         if one is None:
             return
         self.found[one.role] = one
-        if one.role not in _WORDS_ONLY:
+        if one.role not in WORDS_ONLY:
             self.known[one.role] = self.ground.middle(column_numbers(self.raw, one.column) * one.factor)
 
     def _column(self, role: str) -> tuple[str, str]:
         """The role's column and how it was found; no column where none plays it."""
         if role in self.chosen:
             return self._chosen(role), "chosen"
-        if self.raw.x is not None and role in _PLACES:
+        if self.raw.x is not None and role in PLACES:
             return "", ""
         taken = {one.column: one.role for one in self.found.values()} | {choice.column: given for given, choice in self.chosen.items()}
-        for far, _, column, how, hint in self._ranked(role):
-            why = _cannot_be(self.raw, role, column)
-            if column in taken:
-                why = f"column {shown(column)} is given to {taken[column]}; give one of the two another column under [points.columns]"
+        for found in candidates(map(str, self.raw.columns.columns), role):
+            why = cannot_be(self.raw, role, found.column)
+            if found.column in taken:
+                given = shown(found.column)
+                why = f"column {given} is given to {taken[found.column]}; give one of the two another column under [points.columns]"
             if not why:
-                self._hint[role] = hint
-                return column, how
-            if far == 0:
+                self._hint[role] = found.hint
+                return found.column, found.how
+            if found.far == 0:
                 self._unusable.setdefault(role, why)
         return "", ""
-
-    def _ranked(self, role: str) -> list[tuple[int, int, str, str, str]]:
-        """Columns whose names speak of the role, nearest first: how far off, which word, column, how, rest of the name."""
-        ranked = []
-        for column in map(str, self.raw.columns.columns):
-            said = header_words(column)
-            for rank, words in enumerate(_ROLES[role].words):
-                if said == words or said.replace(" ", "") == words.replace(" ", ""):
-                    ranked.append((0, rank, column, "by its name", ""))
-                elif (left := cut_short(column, words)) is not None:
-                    ranked.append((1 + left, rank, column, f"by its name (cut short: {words})", unit_hint(column, words)))
-                elif len(words) >= 5 and " " not in words and words in said.replace(" ", ""):
-                    ranked.append((9, rank, column, f"by a word in its name ({words})", ""))
-        return sorted(ranked)
 
     def _chosen(self, role: str) -> str:
         column = self.chosen[role].column
@@ -317,7 +253,7 @@ class _Search:
                 f"{self.raw.where}: [points.columns] {role} names column {shown(column)}, which the file has not; "
                 f"{near(column, [str(name) for name in self.raw.columns.columns])}"
             )
-        if column and role in _PLACES and (why := _cannot_be(self.raw, role, column)):
+        if column and role in PLACES and (why := cannot_be(self.raw, role, column)):
             raise ReadError(f"{self.raw.where}: {role}: {why}")
         return column
 
@@ -326,7 +262,7 @@ class _Search:
         return unit or unit_in_header(column, ROLES[role], self.bushel_lb)
 
     def _with_unit(self, role: str, column: str, how: str) -> Detected | None:
-        if role in _WORDS_ONLY:
+        if role in WORDS_ONLY:
             return Detected(role, column, "", how, 1.0)
         stated = self._stated(role, column)
         if stated:
@@ -348,12 +284,12 @@ class _Search:
     def _trials(self, role: str, column: str) -> list[tuple[str, float]]:
         """Units in which the column's values could be, with what the ground says of each."""
         trials = []
-        for unit in _ROLES[role].units:
+        for unit in LOOKS[role].units:
             try:
                 value = self._middle(role, column, unit)
             except NoReference:
                 continue
-            if _possible(role, value):
+            if possible(role, value):
                 trials.append((unit, ratio_of(role, value, self.ground, self.known)))
         return trials
 
@@ -362,12 +298,12 @@ class _Search:
         try:
             value, by = self._middle(role, column, unit), factor(unit, ROLES[role], self.bushel_lb)
         except NoReference as refusal:
-            raise ReadError(f'{self.raw.where}: {role}: {refusal}; write for example unit = "{_LIKELY[role]}"') from refusal
-        if not _possible(role, value):
-            entry = _ROLES[role]
+            raise ReadError(f'{self.raw.where}: {role}: {refusal}; write for example unit = "{LIKELY[role]}"') from refusal
+        if not possible(role, value):
+            looks = LOOKS[role]
             raise ReadError(
                 f"{self.raw.where}: {role}: the middle value of {shown(column)} would be {value:.4g} {ROLES[role]} "
-                f"if it is in {shown(unit)}, which cannot be (expected {entry.least:g} to {entry.most:g}); "
+                f"if it is in {shown(unit)}, which cannot be (expected {looks.least:g} to {looks.most:g}); "
                 "give the right unit or column in [points.columns]"
             )
         ratio = ratio_of(role, value, self.ground, self.known)
@@ -387,37 +323,15 @@ class _Search:
 
     def _ask(self, role: str, column: str, fitting: list[str]) -> str:
         could = f"could be in {' or '.join(fitting)}" if fitting else "has no unit"
-        example = fitting[0] if fitting else _LIKELY[role]
+        line = f'{role} = {{ column = "{shown(column)}", unit = "{fitting[0] if fitting else LIKELY[role]}" }}'
+        self.asked.append(line)
         # the one column a map cannot be made without is never to be left out
         or_none = "" if self._only_yield and role in ("mass_flow", "yield") else f', or {role} = "" to leave it out'
         return (
             f"{self.raw.where}: {role}: column {shown(column)} {could}; under [points.columns] in field.toml write "
-            f'{role} = {{ column = "{shown(column)}", unit = "{example}" }} with the right unit{or_none}'
+            f"{line} with the right unit{or_none}"
         )
 
     def _middle(self, role: str, column: str, unit: str) -> float:
         """Median of the column over moving records, in SI if it is in `unit`."""
         return self.ground.middle(column_numbers(self.raw, column)) * factor(unit, ROLES[role], self.bushel_lb)
-
-
-def _possible(role: str, value: float) -> bool:
-    """Whether a median in SI can be; a column of nothing but gaps and zeros says nothing against it."""
-    entry = _ROLES[role]
-    return not np.isfinite(value) or entry.least <= value <= entry.most
-
-
-def _cannot_be(raw: Raw, role: str, column: str) -> str:
-    """Why the values cannot play the role at all, "" where they can: numbers where it measures, text or numbers elsewhere."""
-    known = raw.columns[column].dropna()
-    text = known.astype("string").str.strip() if known.dtype.kind not in "iufbM" else known
-    if known.dtype.kind not in "iufbM":
-        text = text[~text.str.lower().isin(["", "nan"])]
-    if text.empty:
-        return f"column {shown(column)} is empty; name another under [points.columns], or export it again"
-    if role in _WORDS_ONLY or known.dtype.kind in "iufb":
-        return ""
-    text = text.astype("string")
-    # one bad value in a column of numbers is a fault to name, a column of words is another thing
-    if text.str.fullmatch(r"[-+]?[\d.,]+(?:[eE][-+]?\d+)?").mean() > 0.5:
-        return ""
-    return f'column {shown(column)} holds text ("{shown(text.iloc[0], 24)}"), not numbers; name another under [points.columns]'

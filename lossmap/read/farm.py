@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 import json
 import math
 from collections.abc import Mapping
@@ -10,27 +9,23 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pandas as pd
 import shapely
 
-from lossmap.base.errors import NoReference, ReadError, SettingsError, near, shown
+from lossmap.base.errors import NoReference, ReadError, SettingsError, shown
 from lossmap.base.estimates import STEPS, Estimate
 from lossmap.base.farm import Combine, Farm, FarmFacts, MeasuredLoss, Money, MoneyFacts, Reading, StandingFacts, StandingField
 from lossmap.base.reference import Crop, crop, waiting
-from lossmap.base.settings import FIRST_DAY, LAST_DAY, build
+from lossmap.base.settings import build
 from lossmap.base.units import grain_price, quantity
 from lossmap.read.boundary import read_outline
-from lossmap.read.csv_table import read_csv
 from lossmap.read.facts import facts_file, is_file, read_toml, sha256
-from lossmap.read.raw import Raw, column_numbers
+from lossmap.read.readings import Logged, read_readings
 from lossmap.read.weather import read_weather
 
 __all__ = ["farm_fingerprints", "read_farm", "read_farm_weather"]
 
 FACTS = "farm.toml"
-_READING_COLUMNS = "field, date, moisture_pct and cut (yes where the field was cut that day)"
-_YES = ("yes", "y", "x", "1", "1.0", "true", "cut")
 
 
 def read_farm(path: Path) -> Farm:
@@ -54,7 +49,8 @@ def read_farm(path: Path) -> Farm:
         )
     facts = build(FarmFacts, read_toml(file, where), where)
     farm = Farm(folder, facts.name, (), _combines(facts), {}, facts.weather, facts.history)
-    logged = _readings(farm, facts, where)
+    known = {one.name for one in facts.field}
+    logged = read_readings(_file(farm, facts.readings, "readings"), f"{farm.id}/{facts.readings}", known) if facts.readings else {}
     faults: list[str] = []
     fields = [_field(farm, one, number, logged, where, faults) for number, one in enumerate(facts.field, 1)]
     money = _all_money(facts, where, faults)
@@ -92,7 +88,7 @@ def _field(
     farm: Farm,
     facts: StandingFacts,
     number: int,
-    logged: Mapping[str, list[tuple[Reading | None, datetime.date | None]]],
+    logged: Mapping[str, Logged],
     where: str,
     faults: list[str],
 ) -> StandingField | None:
@@ -106,9 +102,9 @@ def _field(
     if at is None and outline is not None:
         middle = shapely.point_on_surface(outline)
         at = (float(middle.x), float(middle.y))
-    rows = logged.get(facts.name, [])
+    found = logged.get(facts.name, Logged())
     own = [Reading(facts.measured_on, facts.moisture)] if facts.moisture is not None and facts.measured_on is not None else []
-    by_day = {reading.on: reading for reading in [*own, *(reading for reading, _ in rows if reading)]}
+    by_day = {reading.on: reading for reading in (*own, *found.readings)}
     measured = _measured(farm, facts.map, number) if facts.map else None
     return StandingField(
         name=facts.name,
@@ -118,7 +114,7 @@ def _field(
         readings=tuple(by_day[on] for on in sorted(by_day)),
         standability=facts.standability,
         matured_on=facts.matured_on,
-        cut_on=max((on for _, on in rows if on), default=None),
+        cut_on=found.cut_on,
         place=at,
         outline=outline,
         measured=measured,
@@ -180,45 +176,6 @@ def _money(facts: MoneyFacts, grown: Crop) -> Money:
         figures["handling"] if facts.handling is None else facts.handling / 100,
         steps,
     )
-
-
-def _readings(farm: Farm, facts: FarmFacts, where: str) -> dict[str, list[tuple[Reading | None, datetime.date | None]]]:
-    """Readings and cuts by field, from the file that grows from day to day."""
-    if not facts.readings:
-        return {}
-    place = f"{farm.id}/{facts.readings}"
-    raw = read_csv(_file(farm, facts.readings, "readings"), place)
-    raw = Raw(place, raw.columns.rename(columns=str.lower), raw.first_row)
-    if twice := [name for name in ("field", "date", "moisture_pct", "cut") if list(raw.columns.columns).count(name) > 1]:
-        raise ReadError(f"{place}: two columns are called {twice[0]}, but for the letter case; keep one")
-    if "field" not in raw.columns or "date" not in raw.columns:
-        raise ReadError(f"{place}: has no column {'date' if 'field' in raw.columns else 'field'}; it should hold {_READING_COLUMNS}")
-    known = {one.name for one in facts.field}
-    moisture = column_numbers(raw, "moisture_pct") if "moisture_pct" in raw.columns else np.full(len(raw.columns), np.nan)
-    cut = raw.columns["cut"].astype("string").str.strip().str.lower() if "cut" in raw.columns else pd.Series("", index=raw.columns.index)
-    out: dict[str, list[tuple[Reading | None, datetime.date | None]]] = {}
-    faults = []
-    names, days = (raw.columns[column].astype("string").fillna("").str.strip() for column in ("field", "date"))
-    for row, (name, day) in enumerate(zip(names, days, strict=True)):
-        at = f"{place}, row {raw.first_row + row}"
-        try:
-            on = datetime.date.fromisoformat(day)
-        except ValueError:
-            faults.append(f'{at}: date "{shown(day)}" is not a day; write 2025-10-18')
-            continue
-        if not FIRST_DAY <= on <= LAST_DAY:
-            faults.append(f"{at}: date {on} is no day of a harvest ({FIRST_DAY.year} to {LAST_DAY.year}); correct it")
-        elif name not in known:
-            faults.append(f'{at}: no field is called "{shown(name)}"; {near(name, known)}')
-        elif math.isfinite(moisture[row]) and not 5 <= moisture[row] <= 60:
-            faults.append(f"{at}: moisture_pct {moisture[row]:g} is outside 5 to 60 %; correct it")
-        else:
-            reading = Reading(on, float(moisture[row])) if math.isfinite(moisture[row]) else None
-            is_cut = str(cut.fillna("").iloc[row]) in _YES
-            out.setdefault(name, []).append((reading, on if is_cut else None))
-    if faults:
-        raise ReadError("\n".join(faults))
-    return out
 
 
 def _measured(farm: Farm, name: str, number: int) -> MeasuredLoss:

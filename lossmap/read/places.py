@@ -8,16 +8,21 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+import geopandas as gpd
 import numpy as np
 import pyproj
 
 from lossmap.base.errors import ReadError, shown
 from lossmap.base.grid import Floats
 from lossmap.read.raw import Detected, Raw, column_numbers, crs_of
+from lossmap.read.roles import cannot_be
 
-__all__ = ["WGS84", "degrees_of", "places_of", "refuse_another_world", "unit_m"]
+__all__ = ["WGS84", "area_ha", "bare_places", "degrees_of", "places_of", "refuse_another_world", "unit_m"]
 
 WGS84 = pyproj.CRS.from_epsg(4326)
+
+# Eastings and northings of every national system are larger than this [m].
+LOCAL_M = 20_000.0
 
 
 def places_of(raw: Raw, roles: Mapping[str, Detected], crs: str | None) -> tuple[Floats, Floats, pyproj.CRS]:
@@ -61,6 +66,33 @@ def places_of(raw: Raw, roles: Mapping[str, Detected], crs: str | None) -> tuple
     return x, y, stated
 
 
+def bare_places(raw: Raw) -> tuple[Detected, ...]:
+    """Columns called just x and y: degrees, or metres of a system; none where there are no two such columns of numbers.
+
+    Numbers of degrees on a field-sized patch differ by less than one; numbers up to 180
+    that differ by more are metres from a corner or the middle of the field, which no map
+    can place.
+
+    Raises
+    ------
+    ReadError
+        Metres from a point of the field's own.
+    """
+    named = {str(column).strip().lower(): str(column) for column in raw.columns.columns}
+    if not {"x", "y"} <= named.keys() or any(cannot_be(raw, "easting", named[axis]) for axis in "xy"):
+        return ()
+    x, y = (column_numbers(raw, named[axis]) for axis in "xy")
+    spread = max(float(np.nanmax(side) - np.nanmin(side)) for side in (x, y))
+    far = max(float(np.nanmax(np.abs(side))) for side in (x, y))
+    if far < LOCAL_M and not (far <= 180 and spread < 1):
+        raise ReadError(
+            f"{raw.where}: columns {shown(named['x'])} and {shown(named['y'])} are metres from a point of their own "
+            f"({spread:,.0f} m across), and no map can place them; add longitude and latitude, or easting and northing with their crs"
+        )
+    across, up, unit = ("longitude", "latitude", "deg") if far <= 180 else ("easting", "northing", "m")
+    return tuple(Detected(role, named[axis], unit, "by its name and values", 1.0) for role, axis in ((across, "x"), (up, "y")))
+
+
 def unit_m(crs: pyproj.CRS) -> float:
     """One of a system's own unit of length [m]; 1 where it counts in degrees."""
     return float(crs.axis_info[0].unit_conversion_factor) if crs.is_projected and crs.axis_info else 1.0
@@ -73,6 +105,11 @@ def degrees_of(x: Floats, y: Floats, crs: pyproj.CRS) -> tuple[Floats, Floats]:
     longitude, latitude = pyproj.Transformer.from_crs(crs, WGS84, always_xy=True).transform(x, y)
     reached = np.isfinite(longitude) & np.isfinite(latitude)
     return np.where(reached, longitude, np.nan), np.where(reached, latitude, np.nan)
+
+
+def area_ha(edge: gpd.GeoSeries) -> float:
+    """How much ground an edge encloses [ha], in the zone it lies in."""
+    return float(edge.to_crs(edge.estimate_utm_crs()).area.sum()) / 10_000
 
 
 def refuse_another_world(crs: pyproj.CRS, where: str, remedy: str) -> None:

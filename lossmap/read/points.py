@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -17,15 +17,14 @@ from lossmap.base.estimates import StatedTiming
 from lossmap.base.field import MEASURED, Field, PointsFile
 from lossmap.base.grid import Floats
 from lossmap.base.tables import POINTS
-from lossmap.read.csv_table import read_csv
 from lossmap.read.detect import columns_of
-from lossmap.read.places import WGS84, places_of
-from lossmap.read.raw import MOST_RECORD, Detected, Raw, checked, column_numbers, is_file_of, plain_file
+from lossmap.read.formats import read_raw
+from lossmap.read.places import WGS84, area_ha, places_of
+from lossmap.read.raw import MOST_RECORD, Detected, Raw, checked, column_numbers
 from lossmap.read.taskdata import holds_task_data, points_of, read_task_data
 from lossmap.read.times import Times, read_times
-from lossmap.read.vector import FORMATS, read_places
 
-__all__ = ["PointsRead", "read_points", "read_raw"]
+__all__ = ["PointsRead", "read_points"]
 
 #: Twice the widest header that field.toml takes; a width beyond is a mark of the machine's, not a header [m].
 WIDEST_M = 60.0
@@ -87,34 +86,6 @@ def read_points(field: Field) -> PointsRead:
     )
 
 
-def read_raw(path: Path, where: str, layer: str | None, missing: tuple[str, ...] = ()) -> Raw:
-    """Any table of a format lossmap reads, as it stands.
-
-    Raises
-    ------
-    ReadError
-    """
-    if path.is_dir() or not is_file_of(path, ".csv", ".txt", ".tsv", *FORMATS):
-        found = "a folder without TASKDATA.XML" if path.is_dir() else path.suffix or "no ending"
-        raise ReadError(
-            f"{where}: is no file lossmap reads (found {found}); "
-            "export CSV, GeoJSON, GeoPackage, Shapefile (also zipped), FlatGeobuf, GeoParquet, or an ISO 11783-10 folder or zip"
-        )
-    plain_file(path, where)
-    if is_file_of(path, ".csv", ".txt", ".tsv"):
-        return read_csv(path, where, missing)
-    raw = read_places(path, where, layer)
-    return dataclasses.replace(raw, columns=raw.columns.apply(_without, words=missing)) if missing else raw
-
-
-def _without(values: pd.Series, words: tuple[str, ...]) -> pd.Series:
-    """A column without what means "no value": the words themselves, and the numbers they write."""
-    if values.dtype.kind in "iuf":
-        marks = pd.to_numeric(pd.Series(words, dtype="str"), errors="coerce").dropna()
-        return values.mask(values.isin(marks)) if values.isin(marks).any() else values
-    return values.mask(values.isin(words)) if values.isin(words).any() else values
-
-
 def _one_edge(parts: list[PointsRead]) -> gpd.GeoSeries | None:
     """The edge that parts state, of several all together."""
     edges = [part.edge.iloc[0] for part in parts if part.edge is not None]
@@ -140,14 +111,10 @@ def _task_data(field: Field, part: PointsFile, first: int) -> PointsRead:
     edge = None
     if found.edge is not None and field.facts.boundary is None:
         edge = gpd.GeoSeries([found.edge], crs=WGS84)
-        said = f"the field's boundary is the one in the task data ({_hectares(edge):.2f} ha)"
+        said = f"the field's boundary is the one in the task data ({area_ha(edge):.2f} ha)"
         notes.append(f"{where}: {said}; set boundary in field.toml to use another")
     timings = tuple(dataclasses.replace(log.timing, log=first + log.timing.log) for log in found.logs if log.timing)
     return PointsRead(table, tuple((f"{part.path}/{log.name}", log.detected) for log in found.logs), tuple(notes), edge, timings)
-
-
-def _hectares(edge: gpd.GeoSeries) -> float:
-    return float(edge.to_crs(edge.estimate_utm_crs()).area.iloc[0]) / 10_000
 
 
 def _log(field: Field, part: PointsFile, number: int) -> PointsRead:
@@ -157,19 +124,13 @@ def _log(field: Field, part: PointsFile, number: int) -> PointsRead:
     roles = {one.role: one for one in found}
     _enough(raw, roles)
     x, y, crs = places_of(raw, roles, part.crs)
-    columns: dict[str, object] = {name: _values(raw, roles[role]) for role, name in MEASURED.items() if role in roles}
+    columns: dict[str, Any] = {name: _values(raw, roles[role]) for role, name in MEASURED.items() if role in roles}
     times, notes = _times(raw, roles)
     if times.when is not None:
         columns["time"] = times.when
-    columns["interval_s"] = _interval(columns, times, part)
-    width_m, unlike = _width(columns, field)
-    columns["width_m"] = width_m
-    notes += (
-        [f"{raw.where}: the header's width is taken where the log's lies beyond {WIDEST_M:g} m (in {unlike:,} of {len(x):,} records)"]
-        if unlike
-        else []
-    )
-    notes += _unlike_header(raw.where, width_m, field)
+    columns["interval_s"] = _interval(columns.get("interval_s"), times, part, len(x))
+    columns["width_m"], said = _width(columns.get("width_m"), field, raw)
+    notes += said
     if "record" in roles:
         columns["record"] = column_numbers(raw, roles["record"].column, MOST_RECORD)
     if "work" in roles:
@@ -203,25 +164,26 @@ def _times(raw: Raw, roles: dict[str, Detected]) -> tuple[Times, list[str]]:
     return times, [f"{raw.where}: {times.note}"] if times.note else []
 
 
-def _interval(columns: dict[str, object], times: Times, part: PointsFile) -> Floats:
+def _interval(logged: Floats | None, times: Times, part: PointsFile, records: int) -> Floats:
     """Seconds since the last record: logged, else from the clock, else as field.toml says, else unknown."""
-    if "interval_s" in columns:
-        return np.asarray(columns["interval_s"], float)
+    if logged is not None:
+        return logged
     if times.seconds is not None:
         steps = np.diff(times.seconds, prepend=np.nan)
         return np.where((steps > 0) & (steps <= 60), steps, np.nan)
-    length = len(next(iter(columns.values())))  # type: ignore[arg-type]
-    return np.full(length, part.interval if part.interval is not None else np.nan)
+    return np.full(records, part.interval if part.interval is not None else np.nan)
 
 
-def _width(columns: dict[str, object], field: Field) -> tuple[Floats, int]:
-    """The log's width where it has one that can be, the header's elsewhere; and how many could not be."""
-    if "width_m" in columns:
-        logged = np.asarray(columns["width_m"], float)
-        wider = logged > WIDEST_M
-        return np.where(np.isnan(logged) | wider, field.facts.header_width, logged), int(wider.sum())
-    length = len(next(iter(columns.values())))  # type: ignore[arg-type]
-    return np.full(length, field.facts.header_width), 0
+def _width(logged: Floats | None, field: Field, raw: Raw) -> tuple[Floats, list[str]]:
+    """The log's width [m] where it has one that can be, the header's elsewhere; and what is to be said of it."""
+    records = len(raw.columns)
+    if logged is None:
+        return np.full(records, field.facts.header_width), []
+    wider = logged > WIDEST_M
+    width_m = np.where(np.isnan(logged) | wider, field.facts.header_width, logged)
+    count = int(wider.sum())
+    said = f"{raw.where}: the header's width is taken where the log's lies beyond {WIDEST_M:g} m (in {count:,} of {records:,} records)"
+    return width_m, [*([said] if count else []), *_unlike_header(raw.where, width_m, field)]
 
 
 def _unlike_header(where: str, width_m: Floats, field: Field) -> list[str]:

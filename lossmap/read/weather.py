@@ -85,6 +85,26 @@ def _is_long(path: Path, where: str) -> bool:
 
 def _long(path: Path, where: str) -> tuple[pd.DataFrame, Raw]:
     """One row a day and element, without a header."""
+    raw = _lines(path, where)
+    rows = raw.columns
+    days = _days(raw, "date", "%Y%m%d")
+    values = column_numbers(raw, "value")
+    use = rows["element"].isin(_ELEMENTS) & (rows["quality"].str.strip() == "") & (values != _MISSING)
+    used = pd.DataFrame({"day_on": days[use], "element": rows["element"][use], "value": values[use]})
+    twice = np.flatnonzero(used.duplicated(["day_on", "element"]))
+    if twice.size:
+        row = used.index[twice[0]]
+        raise ReadError(f"{where}, row {row + 1}: {used['element'][row]} of {used['day_on'][row].date()} stands twice; delete one")
+    table = used.pivot(index="day_on", columns="element", values="value").rename_axis(columns=None).reset_index()
+    for element, (name, unit) in _ELEMENTS.items():
+        if element in table:
+            table[name] = table.pop(element).astype(float) * unit
+    _needed(set(table.columns), where, "the station does not measure it; choose another station")
+    return table, Raw(where, table, first_row=1)
+
+
+def _lines(path: Path, where: str) -> Raw:
+    """The lines of one station's file, as text."""
     try:
         rows = pd.read_csv(
             path,
@@ -99,27 +119,12 @@ def _long(path: Path, where: str) -> tuple[pd.DataFrame, Raw]:
     except (ValueError, pd.errors.ParserError) as fault:
         raise ReadError(f"{where}: its lines are not the eight values of a station's file; get the file again") from fault
     refuse_records(len(rows), where)
-    raw = Raw(where, rows, first_row=1)
     stations = rows["station"].unique()
     if len(stations) > 1:
         raise ReadError(
             f"{where}: holds {len(stations)} stations ({shown(stations[0])}, {shown(stations[1])}, ...); give one station's file"
         )
-    days = _days(raw, "date", "%Y%m%d")
-    values = column_numbers(raw, "value")
-    use = rows["element"].isin(_ELEMENTS) & (rows["quality"].str.strip() == "") & (values != _MISSING)
-    used = pd.DataFrame({"day_on": days[use], "element": rows["element"][use], "value": values[use]})
-    twice = np.flatnonzero(used.duplicated(["day_on", "element"]))
-    if twice.size:
-        row = used.index[twice[0]]
-        raise ReadError(f"{where}, row {row + 1}: {used['element'][row]} of {used['day_on'][row].date()} stands twice; delete one")
-    table = used.pivot(index="day_on", columns="element", values="value")
-    table = table.rename_axis(columns=None).reset_index()
-    for element, (name, unit) in _ELEMENTS.items():
-        if element in table:
-            table[name] = table.pop(element).astype(float) * unit
-    _needed(set(table.columns), where, "the station does not measure it; choose another station")
-    return table, Raw(where, table, first_row=1)
+    return Raw(where, rows, first_row=1)
 
 
 def _with_header(raw: Raw) -> tuple[pd.DataFrame, Raw]:

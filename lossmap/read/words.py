@@ -14,7 +14,7 @@ _SPLIT = re.compile(r"[^A-Za-z0-9%²]+")
 # fmt: off
 _TAIL_UNITS = frozenset([
     "lb/s", "kg/s", "t/h", "bu/ac", "lb/ac", "kg/ha", "t/ha", "q/ha", "mph", "kmh", "km/h", "m/s", "kn", "deg", "m", "ft", "in", "cm", "mm",
-    "s", "ms", "pct", "percent", "ppm", "fraction", "ft2", "m2", "g", "acre",
+    "s", "ms", "%", "pct", "percent", "ppm", "fraction", "ft2", "m2", "g", "acre",
 ])
 # fmt: on
 

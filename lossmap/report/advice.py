@@ -14,7 +14,8 @@ from lossmap.base.estimates import Driver, Estimate, Pace
 from lossmap.base.field import FieldMap
 from lossmap.base.reference import UsualLoss
 from lossmap.base.units import factor
-from lossmap.report.words import NOT_KNOWN, Price, Words
+from lossmap.report.money import Price, as_given
+from lossmap.report.words import NOT_KNOWN, Words
 
 __all__ = ["first_step", "pace", "reel", "slower_pays", "yardstick"]
 
@@ -107,7 +108,7 @@ def pace(field_map: FieldMap, words: Words) -> str:
     if found.verdict == "not priced":
         return f"Down to which ground speed slower pays can be said with {' and '.join(_MISSING_WORDS[name] for name in found.missing)}."
     span = words.speeds_to_set(found.best_m_s.low, found.best_m_s.high)
-    start = f"With grain at {words.price(settings.price or '')} and an hour at {found.hour_usd_h:,.10g} USD,"
+    start = f"With grain at {as_given(settings.price or '')} and an hour at {found.hour_usd_h:,.10g} USD,"
     if found.verdict == "not told apart":
         return f"{start} the speed that pays best lies anywhere from {span}, most of what was driven: the counts do not tell it apart."
     return " ".join(

@@ -21,18 +21,18 @@ from lossmap.base.reference import Crop
 from lossmap.base.tables import LOSSES, ZONES
 from lossmap.report.words import bushels_ac
 
-__all__ = ["as_text", "collection", "lonlat", "stops", "with_bushels", "zones"]
+__all__ = ["as_text", "collection", "geojson_of_stops", "geojson_of_zones", "lonlat", "placed", "with_bushels"]
 
 # Seven decimals of a degree are about a centimetre; more is noise and bytes.
 DECIMALS = 7
 
 
-def stops(field_map: FieldMap) -> dict[str, Any]:
+def geojson_of_stops(field_map: FieldMap) -> dict[str, Any]:
     """Each stop's loss by source, its counts, and how it was cut (table LOSSES)."""
     return collection(field_map.losses, [column.name for column in LOSSES.columns], field_map.field.crop)
 
 
-def zones(field_map: FieldMap) -> dict[str, Any]:
+def geojson_of_zones(field_map: FieldMap) -> dict[str, Any]:
     """Each flagged zone (table ZONES); an empty collection where nothing can be shown."""
     return collection(field_map.zones, [column.name for column in ZONES.columns], field_map.field.crop)
 
@@ -46,13 +46,16 @@ def collection(table: gpd.GeoDataFrame, first: Iterable[str], crop: Crop) -> dic
     """A FeatureCollection of `table`, the columns named in `first` before any others."""
     names = [name for name in first if name in table.columns]
     names += [name for name in table.columns if name not in names and name != table.active_geometry_name]
-    shapes = lonlat(table.geometry)
-    rows = table[names].to_dict("records")
+    return placed([with_bushels(row, crop) for row in table[names].to_dict("records")], table.geometry)
+
+
+def placed(rows: Iterable[Mapping[str, Any]], shapes: gpd.GeoSeries) -> dict[str, Any]:
+    """A FeatureCollection of rows and their places; one without a place has null for it (RFC 7946, 3.2)."""
     return {
         "type": "FeatureCollection",
         "features": [
-            {"type": "Feature", "properties": with_bushels(row, crop), "geometry": shapely.geometry.mapping(shape)}
-            for row, shape in zip(rows, shapes, strict=True)
+            {"type": "Feature", "properties": row, "geometry": None if shape.is_empty else shapely.geometry.mapping(shape)}
+            for row, shape in zip(rows, lonlat(shapes), strict=True)
         ],
     }
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from lossmap.base.estimates import NOTHING, Estimate
+from lossmap.base.estimates import NOTHING
 from lossmap.base.field import FieldMap
 from lossmap.base.tables import SOURCES
-from lossmap.report.layers import is_flat, unknown_part
+from lossmap.report.money import price_of
 from lossmap.report.sentences import SOURCE_WORDS, driver_word
-from lossmap.report.words import NOT_KNOWN, ODDS, Words, count_of, price_usd_kg
+from lossmap.report.unknown import is_flat, unknown_part
+from lossmap.report.words import NOT_KNOWN, ODDS, Words, count_of, day_of
 
 __all__ = [
     "LossRow",
@@ -18,7 +19,6 @@ __all__ = [
     "grain_line",
     "headline",
     "loss_rows",
-    "money_line",
     "more_counts",
     "seeds_line",
     "subtitle",
@@ -49,7 +49,7 @@ def subtitle(field_map: FieldMap, words: Words) -> str:
     cut = field_map.field.facts.harvested_on
     crop = field_map.field.crop.name.replace("_", " ").capitalize()
     area = f"{words.area.text(field_map.area_ha)}{'' if field_map.outline_given else ' (the area the log cut)'}"
-    return " · ".join([crop, *([f"cut {words.day(cut)}"] if cut else []), area])
+    return " · ".join([crop, *([f"cut {day_of(cut)}"] if cut else []), area])
 
 
 def headline(field_map: FieldMap, words: Words) -> tuple[str, str]:
@@ -72,9 +72,7 @@ def loss_rows(field_map: FieldMap, words: Words) -> list[LossRow]:
 
 def _row(field_map: FieldMap, source: str, words: Words) -> LossRow:
     loss, share = field_map.loss[source], field_map.loss_of_yield_pct[source]
-    money = ""
-    if field_map.settings.report.price is not None:
-        money = words.money_per_area.interval(_usd_ha(field_map, loss))
+    price = price_of(field_map)
     return LossRow(
         "all sources" if source == "total" else f"{source} loss",
         "" if source == "total" else SOURCE_WORDS[source],
@@ -82,7 +80,7 @@ def _row(field_map: FieldMap, source: str, words: Words) -> LossRow:
         words.other_loss.interval(loss),
         words.percent.interval(share),
         _of_loss(field_map, source, words),
-        money,
+        price.by_area(loss, words) if price is not None else "",
     )
 
 
@@ -90,23 +88,6 @@ def _of_loss(field_map: FieldMap, source: str, words: Words) -> str:
     """A source's share in the loss; nothing for the sum, or where no source is told apart."""
     share = field_map.share_of_loss_pct.get(source, NOTHING)
     return words.percent.interval(share) if any(field_map.share_of_loss_pct.values()) and source != "total" else ""
-
-
-def _usd_ha(field_map: FieldMap, loss: Estimate) -> Estimate:
-    price = field_map.settings.report.price
-    return loss.times(price_usd_kg(price, field_map.field.crop)) if price is not None else Estimate(*[float("nan")] * 3)
-
-
-def money_line(field_map: FieldMap, words: Words) -> str:
-    """What the loss would have sold for; "" where no price was given or no loss is known."""
-    price, total = field_map.settings.report.price, field_map.loss["total"]
-    if price is None or not total:
-        return ""
-    per_ha = _usd_ha(field_map, total)
-    return (
-        f"At {words.price(price)} that is {words.money_per_area.interval(per_ha)}, "
-        f"or {words.money.interval(per_ha.times(field_map.area_ha))} over the field."
-    )
 
 
 def grain_line(field_map: FieldMap, words: Words) -> str:

@@ -16,13 +16,13 @@ from lossmap.report.advice import first_step, pace, reel, slower_pays, yardstick
 from lossmap.report.cleaned import cleaned
 from lossmap.report.drawings import drawing_of_driver, drawing_of_sources
 from lossmap.report.footnotes import Footnotes
+from lossmap.report.money import money_line, money_needed, price_of
 from lossmap.report.numbers import (
     doubt_line,
     flat_line,
     grain_line,
     headline,
     loss_rows,
-    money_line,
     more_counts,
     seeds_line,
     subtitle,
@@ -30,7 +30,7 @@ from lossmap.report.numbers import (
 )
 from lossmap.report.rows import zone_rows
 from lossmap.report.run_file import changed, version
-from lossmap.report.sentences import SOURCE_WORDS, after_largest, driver, driver_word, largest_sources, money_needed, price_of
+from lossmap.report.sentences import SOURCE_WORDS, after_largest, driver, driver_word, largest_sources
 from lossmap.report.templates import asset, filled, policy
 from lossmap.report.words import Words, count_of
 
@@ -62,12 +62,13 @@ def page(field_map: FieldMap) -> str:
         headline=headline(field_map, words),
         doubt=doubt_line(),
         rows=loss_rows(field_map, words),
+        other_unit=words.other_loss.unit,
         sources_drawing=drawing_of_sources(field_map.loss, words),
         harvest=words.harvest.text(field_map.yield_kg_ha),
         stops=count_of(len(field_map.losses), "stop"),
         seeds=seeds_line(field_map, words),
         grain=grain_line(field_map, words),
-        money=money_line(field_map, words) or money_needed(field_map),
+        money=money_line(field_map, words) or money_needed(field_map, words),
         usual=usual,
         flat=flat_line(field_map),
         drivers=_drivers(field_map, words),

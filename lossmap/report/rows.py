@@ -11,7 +11,7 @@ import shapely
 from lossmap.base.estimates import Estimate
 from lossmap.base.field import FieldMap
 from lossmap.base.tables import SOURCES
-from lossmap.report.sentences import zone
+from lossmap.report.sentences import POSITION_WORDS, zone
 from lossmap.report.words import NOT_KNOWN, Words, plain
 
 __all__ = ["letter_at", "stop_rows", "stop_table", "where_in_field", "zone_code", "zone_rows"]
@@ -107,10 +107,10 @@ def stop_table(field_map: FieldMap, words: Words) -> dict[str, Any]:
         note = _note(row)
         if note and note not in notes:
             notes.append(note)
-        areas = dict.fromkeys(words.frame.number(float(row[f"frame_m2_{place}"])) for place, _ in _PLACES if _counted_at(row, place))
+        areas = dict.fromkeys(words.frame.number(float(row[f"frame_m2_{position}"])) for position in _counted_positions(row))
         cells = [
             *(words.loss.interval(_loss(row, source)).replace(f" {words.loss.unit}", "") for source in ("total", *SOURCES)),
-            *(_in_short(row, place, words) for place, _ in _PLACES),
+            *(_in_short(row, position, words) for position in POSITION_WORDS),
             ", ".join(areas),
             words.speed.number(float(row.get("speed_m_s", np.nan))),
             words.moisture.number(float(row.get("moisture_pct", np.nan))),
@@ -119,7 +119,7 @@ def stop_table(field_map: FieldMap, words: Words) -> dict[str, Any]:
     head = [
         f"loss, all sources, {words.loss.unit}",
         *(f"{source}, {words.loss.unit}" for source in SOURCES),
-        *(f"seeds {said}" for _, said in _PLACES),
+        *(f"seeds {said}" for said in POSITION_WORDS.values()),
         f"on {words.frame.unit}",
         f"cut at {words.speed.unit}",
         f"moisture, {words.moisture.unit}",
@@ -136,38 +136,36 @@ def _note(row: dict[Any, Any]) -> str:
     return "" if row["note"] != row["note"] or row["note"] is None else str(row["note"])
 
 
-def _in_short(row: dict[Any, Any], place: str, words: Words) -> str:
+def _in_short(row: dict[Any, Any], position: str, words: Words) -> str:
     """Seeds at one position, and ears with the area they were looked for on: "3; 2 ears on 436"."""
-    seeds = _whole(row[f"seeds_{place}"]) if _counted_at(row, place) else ""
-    ears = [f"{number} on {words.frame.number(area)}" for number, area in _ears(row, place)]
+    seeds = _whole(row[f"seeds_{position}"]) if position in _counted_positions(row) else ""
+    ears = [f"{number} on {words.frame.number(area)}" for number, area in _ears(row, position)]
     return "; ".join(part for part in (seeds, *ears) if part)
 
 
-def _ears(row: dict[Any, Any], place: str) -> list[tuple[str, float]]:
+def _ears(row: dict[Any, Any], position: str) -> list[tuple[str, float]]:
     """Ears at one position, in words, and the area looked at [m2]; nothing where nobody looked for them."""
-    ears, area = float(row.get(f"ears_{place}", np.nan)), float(row.get(f"ear_m2_{place}", np.nan))
+    ears, area = float(row.get(f"ears_{position}", np.nan)), float(row.get(f"ear_m2_{position}", np.nan))
     return [(f"{_whole(ears)} {'ear' if ears == 1 else 'ears'}", area)] if np.isfinite(ears) and area > 0 else []
 
 
-def _counted_at(row: dict[Any, Any], place: str) -> bool:
-    return bool(row[f"seeds_{place}"] == row[f"seeds_{place}"])
-
-
-_PLACES = (("before_header", "before the header"), ("behind_header", "behind the header"), ("behind_combine", "behind the combine"))
+def _counted_positions(row: dict[Any, Any]) -> list[str]:
+    """Where seeds were counted: a gap is no count, a nought is one."""
+    return [position for position in POSITION_WORDS if row[f"seeds_{position}"] == row[f"seeds_{position}"]]
 
 
 def _counted(row: dict[Any, Any], words: Words) -> str:
     """The seeds of a stop and the area they were counted on, and the ears."""
-    known = [(said, row[f"seeds_{place}"], row[f"frame_m2_{place}"]) for place, said in _PLACES if _counted_at(row, place)]
-    areas = {round(float(area), 4) for _, _, area in known}
-    parts = [f"{_whole(seeds)} {said}{'' if len(areas) == 1 else f' on {words.frame.text(area)}'}" for said, seeds, area in known]
-    seeds = (
-        f"{', '.join(parts)}{', each' if len(known) > 1 else ''} on {words.frame.text(areas.pop())}"
-        if len(areas) == 1
-        else ", ".join(parts)
-    )
-    ears = [f"{number} {said} on {words.frame.text(area)}" for place, said in _PLACES for number, area in _ears(row, place)]
-    return "; ".join(part for part in (seeds, *ears) if part) or NOT_KNOWN
+    seeds = {position: f"{_whole(row[f'seeds_{position}'])} {POSITION_WORDS[position]}" for position in _counted_positions(row)}
+    areas = {position: words.frame.text(float(row[f"frame_m2_{position}"])) for position in seeds}
+    if len(set(areas.values())) == 1:
+        told = f"{', '.join(seeds.values())}{', each' if len(seeds) > 1 else ''} on {next(iter(areas.values()))}"
+    else:
+        told = ", ".join(f"{seeds[position]} on {areas[position]}" for position in seeds)
+    ears = [
+        f"{number} {said} on {words.frame.text(m2)}" for position, said in POSITION_WORDS.items() for number, m2 in _ears(row, position)
+    ]
+    return "; ".join(part for part in (told, *ears) if part) or NOT_KNOWN
 
 
 def _whole(seeds: float) -> str:

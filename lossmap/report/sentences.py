@@ -11,10 +11,12 @@ from collections.abc import Mapping
 
 from lossmap.base.estimates import Delay, Driver, Estimate
 from lossmap.base.field import FieldMap
-from lossmap.base.tables import DRIVER_WORDS, LAYER_WORDS, SOURCES
-from lossmap.report.words import NOT_KNOWN, ODDS, Price, Words, count_of, plain, price_usd_kg, sentence
+from lossmap.base.tables import DRIVER_WORDS, LAYER_WORDS, POSITIONS, SOURCES
+from lossmap.report.money import Price
+from lossmap.report.words import NOT_KNOWN, ODDS, Words, count_of, plain, sentence
 
 __all__ = [
+    "POSITION_WORDS",
     "SOURCE_WORDS",
     "after_largest",
     "delay",
@@ -22,8 +24,6 @@ __all__ = [
     "driver_word",
     "headline",
     "largest_sources",
-    "money_needed",
-    "price_of",
     "zone",
 ]
 
@@ -34,6 +34,9 @@ SOURCE_WORDS: Mapping[str, str] = {
     "header": "at the header",
     "threshing": "in the machine (threshing, separation, cleaning)",
 }
+
+#: Where frames are laid, in the order in which the combine passes over.
+POSITION_WORDS: Mapping[str, str] = dict(zip(POSITIONS, ("in front of the header", "behind the header", "behind the combine"), strict=True))
 
 # Nobody lays this many: beyond it the remedy is other stops, not more.
 TOO_MANY_STOPS = 300
@@ -54,26 +57,6 @@ def headline(field_map: FieldMap) -> str:
 def driver_word(name: str) -> str:
     """ "ground speed" or "dryness"."""
     return DRIVER_WORDS.get(name, name)
-
-
-def price_of(field_map: FieldMap) -> Price | None:
-    """What the field's grain is worth; None where no price was given.
-
-    Raises
-    ------
-    SettingsError
-        ``report.price`` is no price of this crop.
-    """
-    text = field_map.settings.report.price
-    return None if text is None else Price(text, price_usd_kg(text, field_map.field.crop), field_map.area_ha)
-
-
-def money_needed(field_map: FieldMap) -> str:
-    """What it takes to speak of money; "" where a price was given or no loss is known."""
-    if field_map.settings.report.price is not None or not field_map.loss["total"]:
-        return ""
-    example = Words(field_map.field.crop, field_map.settings.report.units).price_example
-    return f'Money needs the price of the grain: set report.price, such as "{example}".'
 
 
 def driver(found: Driver, words: Words, price: Price | None = None) -> tuple[str, str]:

@@ -14,9 +14,9 @@ from lossmap.base.field import FieldMap
 from lossmap.base.reference import Crop
 from lossmap.base.tables import SOURCES
 from lossmap.report.json_values import by_acre, interval, known
+from lossmap.report.money import Price, price_of
 from lossmap.report.run_file import version
-from lossmap.report.sentences import price_of
-from lossmap.report.words import Price, bushels_ac
+from lossmap.report.words import bushels_ac
 
 __all__ = ["summary"]
 

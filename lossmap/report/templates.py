@@ -14,7 +14,7 @@ from typing import Any
 import jinja2
 import markupsafe
 
-__all__ = ["LIVE", "asset", "filled", "json_block", "policy"]
+__all__ = ["LIVE", "asset", "filled", "json_block", "policy", "script"]
 
 #: The first script of a page that has any: what only scripts can fill is shown, what stands in for it is not.
 LIVE = 'document.documentElement.className = "live";'
@@ -27,6 +27,11 @@ _NOT_HTML = re.compile("[\x00-\x08\x0b\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufdd0-\ufd
 def asset(name: str) -> str:
     """Content of a file in ``assets/``."""
     return resources.files(__package__).joinpath("assets").joinpath(name).read_text(encoding="utf-8")
+
+
+def script(room: str, parts: Iterable[str]) -> str:
+    """A page's own script: the files of ``assets/<room>/`` as one function, which see each other's names and leave the page none."""
+    return '(function () {\n"use strict";\n' + "".join(asset(f"{room}/{part}.js") for part in parts) + "})();\n"
 
 
 def filled(template: str, **values: Any) -> str:

@@ -14,12 +14,11 @@ import re
 from dataclasses import dataclass
 from typing import Literal
 
-from lossmap.base.errors import SettingsError
 from lossmap.base.estimates import Estimate
 from lossmap.base.reference import Crop
-from lossmap.base.units import factor, grain_price, quantity
+from lossmap.base.units import factor, quantity
 
-__all__ = ["NOT_KNOWN", "ODDS", "Price", "Scale", "Words", "bushels_ac", "count_of", "plain", "price_usd_kg", "sentence"]
+__all__ = ["NOT_KNOWN", "ODDS", "Scale", "Words", "bushels_ac", "count_of", "day_of", "plain", "sentence", "short_day"]
 
 Units = Literal["us", "metric"]
 
@@ -30,7 +29,6 @@ NOT_KNOWN = "not known"
 ODDS = "9 times in 10"
 
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-
 
 # A quantity in the units of the trade and in metric ones.
 _TWICE = re.compile(r"\{([^{}|]+)\|([^{}|]+)\}")
@@ -226,40 +224,6 @@ class Words:
             return "170 USD/t"
         return "4.20 USD/bu" if self.crop.bushel_lb is not None else "0.25 USD/lb"
 
-    def day(self, on: datetime.date) -> str:
-        """A day that no reader takes for another: 18 Oct 2025."""
-        return f"{on.day} {_MONTHS[on.month - 1]} {on.year}"
-
-    def price(self, text: str) -> str:
-        """A price with one space before its unit, as it was given."""
-        return re.sub(r"\s+", " ", text.strip())
-
-
-@dataclass(frozen=True)
-class Price:
-    """What grain of a field is worth, by area and over all of it.
-
-    Attributes
-    ----------
-    text : str
-        As it was given: "4.20 USD/bu".
-    usd_kg : float
-    area_ha : float
-        Of the field.
-    """
-
-    text: str
-    usd_kg: float
-    area_ha: float
-
-    def over_field(self, loss_kg_ha: Estimate, words: Words) -> str:
-        """ "92 USD (25 to 171)"."""
-        return words.money.interval(loss_kg_ha.times(self.usd_kg * self.area_ha))
-
-    def told(self, loss_kg_ha: Estimate, words: Words) -> str:
-        """ "1.47 USD/ac (0.40 to 2.74), or 73 USD (20 to 137) over the field"."""
-        return f"{words.money_per_area.interval(loss_kg_ha.times(self.usd_kg))}, or {self.over_field(loss_kg_ha, words)} over the field"
-
 
 def plain(value: float, places: int) -> str:
     """A number with a comma at thousands, and never a minus before nothing."""
@@ -272,6 +236,17 @@ def count_of(number: float, noun: str) -> str:
     return f"{number:,g} {noun}{'' if number == 1 else 's'}"
 
 
+def day_of(on: datetime.date) -> str:
+    """A day that no reader takes for another: 18 Oct 2025."""
+    return f"{short_day(on)} {on.year}"
+
+
+def short_day(on: datetime.date) -> str:
+    """The same where the year is clear: 18 Oct."""
+    # of our own: strftime speaks the machine's language
+    return f"{on.day} {_MONTHS[on.month - 1]}"
+
+
 def sentence(note: str) -> str:
     """A note that stood behind a colon, on its own, with a capital and one full stop."""
     note = note.strip()
@@ -282,18 +257,3 @@ def sentence(note: str) -> str:
 def bushels_ac(crop: Crop) -> float:
     """How many bu/ac there are in 1 kg/ha of `crop`, which must be sold by the bushel."""
     return factor("kg/ha", "bu/ac", crop.bushel_lb)
-
-
-def price_usd_kg(text: str, crop: Crop) -> float:
-    """A price as typed ("4.20 USD/bu", "170 USD/t") in USD/kg.
-
-    Raises
-    ------
-    SettingsError
-        No number with a unit of money by mass, or bushels of a crop that has none.
-    """
-    try:
-        return grain_price(text, crop.bushel_lb)
-    except SettingsError as refusal:
-        example = Words(crop, "us").price_example
-        raise SettingsError(f'report.price: {str(refusal).partition("; write")[0]}; write for example "{example}"') from refusal

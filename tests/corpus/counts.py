@@ -104,7 +104,7 @@ def cases() -> Iterator[Case]:
         "one stop at two places", WRONG_DATA, "its frames lie 89 m apart", _with("1,-93.6,41.9002,before", "1,-93.6,41.9010,before"), "map"
     )
     yield _case("a latitude of 999", WRONG_DATA, "row 2: latitude 999 is outside -90 to 90", _with("41.9002", "999"))
-    yield _case("no place", WRONG_DATA, "has no position; every count needs one", _with("-93.6,41.9002", ","))
+    yield _case("no place", WRONG_DATA, "has no place (longitude and latitude); every count needs one", _with("-93.6,41.9002", ","))
     yield _case(
         "longitude and latitude exchanged",
         WRONG_DATA,

@@ -37,7 +37,7 @@ def test_a_log_in_another_language_gets_every_line_at_once(field_folder):
     """What a map wants and nobody found comes as lines to fill in; filled in, nothing is open."""
     text = "Zeit;Breite;Laenge;Durchsatz (t/h);Feuchte;Tempo (km/h)\n2025-08-02 09:30:00;41,9;-93,6;20;17;8\n"
     found = check_path(field_folder(points=text))
-    assert [line.partition(" ")[0] for line in found.asked] == ["yield", "latitude", "time", "moisture", "speed"]
+    assert [line.partition(" ")[0] for line in found.asked] == ["latitude", "time", "moisture", "speed", "mass_flow"]
     assert "[points.columns]\n" + found.asked[0] in found.as_text()
     lines = ['latitude = "Breite"', 'longitude = "Laenge"', 'time = "Zeit"', 'mass_flow = "Durchsatz (t/h)"', 'speed = "Tempo (km/h)"']
     lines.append('moisture = { column = "Feuchte", unit = "%" }')
@@ -50,6 +50,23 @@ def test_one_file_needs_no_field(field_folder):
     found = check_path(field_folder() / "points.csv")
     assert {column["role"] for column in found.parts[0]["columns"]} >= {"longitude", "latitude", "mass_flow", "moisture"}
     assert found.parts[0]["says"] == "3 records, places in columns"
+
+
+@pytest.mark.parametrize("kind", ["long", "wide"])
+def test_a_list_of_counts_alone_is_known_as_one(field_folder, tmp_path, kind):
+    """Its roles are said, and how it is checked: with the field it lies beside, or the line that brings it to one."""
+    text = "stop,lat,lon,pre,rear,crew\n1,41.9,-93.6,3,40,ann\n" if kind == "wide" else None
+    folder = field_folder(counts=text) if text else field_folder()
+    found = check_path(folder / "counts.csv")
+    assert found.faults == []
+    assert found.parts[0]["says"].startswith("a list of counts, ")
+    roles = {column["role"] for column in found.parts[0]["columns"]}
+    assert roles >= ({"stop", "before_header", "behind_combine"} if kind == "wide" else {"stop", "position", "seeds", "frame"})
+    assert found.parts[0]["unused"] == (["crew"] if kind == "wide" else [])
+    assert found.parts[1] == {"what": "to check it with its field", "says": f"lossmap check {folder}"}
+    alone = tmp_path / "alone.csv"
+    alone.write_text((folder / "counts.csv").read_text())
+    assert 'add [[counts]] and path = "alone.csv" to field.toml there' in check_path(alone).as_text()
 
 
 def test_a_fault_in_the_counts_is_found(field_folder):

@@ -87,7 +87,7 @@ def test_results_are_named_by_the_folder(made, tmp_path):
     """map_field writes into out/<folder's name> and says where."""
     _, folder, _ = made
     result = map_field(folder, Settings(), tmp_path / "out")
-    assert result.folder == tmp_path / "out" / "creek"
-    assert (result.folder / "map.html").exists()
+    assert result.file == tmp_path / "out" / "creek" / "map.html"
+    assert result.file.exists()
     assert result.sentence.startswith("loss ")
-    assert result.summary["drivers"]["speed"]["verdict"] == "tracks"
+    assert result.values["drivers"]["speed"]["verdict"] == "tracks"

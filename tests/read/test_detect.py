@@ -8,7 +8,7 @@ import pytest
 from lossmap.base.errors import ReadError
 from lossmap.base.field import ColumnChoice
 from lossmap.read.detect import columns_of, understood
-from lossmap.read.points import read_raw
+from lossmap.read.formats import read_raw
 from lossmap.read.raw import Raw
 
 
@@ -340,9 +340,9 @@ def test_open_logs_are_understood_without_a_word(open_data, name):
     """Every role of the open logs is found with its right unit or asked for by name; none is wrong."""
     chosen, bushel, width, roles, asked = OPEN[name]
     table = read_raw(open_data(name), "log", None)
-    detected, faults = understood(table, {role: ColumnChoice(column=column) for role, column in chosen.items()}, bushel, width)
-    settled = {one.role: (one.column, one.unit) for one in detected}
+    seen = understood(table, {role: ColumnChoice(column=column) for role, column in chosen.items()}, bushel, width)
+    settled = {one.role: (one.column, one.unit) for one in seen.detected}
     assert {role: settled.get(role) for role in roles} == roles
-    assert sorted(fault.split(": ")[1] for fault in faults) == asked
-    ratios = [one.ratio for one in detected if one.role in ("distance", "speed", "width", "interval") and np.isfinite(one.ratio)]
+    assert sorted(fault.split(": ")[1] for fault in seen.faults) == asked
+    ratios = [one.ratio for one in seen.detected if one.role in ("distance", "speed", "width", "interval") and np.isfinite(one.ratio)]
     assert all(abs(ratio - 1) < 0.03 for ratio in ratios)

@@ -185,7 +185,7 @@ def test_a_wrong_setting_names_the_nearest(tmp_path):
     file.write_text('[clean]\njump_sped = "9 mph"\n')
     with pytest.raises(SettingsError) as refused:
         read_settings(file)
-    assert str(refused.value) == f"{file}: clean.jump_sped: no such key; did you mean jump_speed?"
+    assert str(refused.value) == f"{file}: clean.jump_sped: no such key; did you mean clean.jump_speed?"
 
 
 def test_fingerprints_change_with_the_content(field_folder):

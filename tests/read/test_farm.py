@@ -158,25 +158,6 @@ def test_facts_refused(farm_folder, facts, message):
         read_farm(farm_folder(facts))
 
 
-@pytest.mark.parametrize(
-    ("readings", "message"),
-    [
-        (READINGS.replace("21.5", "150"), "made/readings.csv, row 2: moisture_pct 150 is outside 5 to 60 %; correct it"),
-        (READINGS.replace("Bench", "Bensh"), 'made/readings.csv, row 3: no field is called "Bensh"; did you mean Bench?'),
-        (READINGS.replace("2025-10-01", "1 Oct"), 'made/readings.csv, row 3: date "1 Oct" is not a day; write 2025-10-18'),
-        (
-            "name,date\nCreek,2025-10-01\n",
-            "made/readings.csv: has no column field; "
-            "it should hold field, date, moisture_pct and cut (yes where the field was cut that day)",
-        ),
-    ],
-)
-def test_readings_refused(farm_folder, readings, message):
-    """Row, what was found, what to do."""
-    with pytest.raises(ReadError, match=f"^{re.escape(message)}$"):
-        read_farm(farm_folder(readings=readings))
-
-
 def test_files_that_are_not_there(farm_folder, tmp_path):
     """A folder without farm.toml, a weather file and a map that do not exist, a summary that is another's."""
     with pytest.raises(SettingsError, match=r"no such folder; give a folder whose farm\.toml has name"):

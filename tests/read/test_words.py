@@ -10,6 +10,7 @@ from lossmap.read.words import cut_short, header_words, unit_hint, unit_in_heade
     [
         ("Yield (bu/ac)", "yield", "bu/ac", "kg/ha"),
         ("Moisture [%]", "moisture", "%", "percent"),
+        ("Crop moisture %", "crop moisture", "%", "percent"),
         ("mass_flow_kg_s", "mass flow", "kg/s", "kg/s"),
         ("Swath Width(ft)", "swath width", "ft", "m"),
         ("GroundSpeed mph", "ground speed", "mph", "m/s"),

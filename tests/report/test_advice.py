@@ -10,7 +10,8 @@ from lossmap.base import reference
 from lossmap.base.estimates import NOTHING, Driver, Estimate, Pace, ReelSpeed
 from lossmap.base.field import FieldMap
 from lossmap.report.advice import first_step, pace, reel, yardstick
-from lossmap.report.words import Price, Words, price_usd_kg
+from lossmap.report.money import Price, price_usd_kg
+from lossmap.report.words import Words
 
 WORDS = Words(reference.crop("corn"), "us")
 TRACKS = Driver("speed", "tracks", Estimate(1.49, 1.12, 1.98), "+0.5 m/s", 0.991, 1.8, 12, 9, Estimate(22.0, 6.0, 41.0))

@@ -18,12 +18,12 @@ from drydown.made_farms import ranked
 from PIL import Image
 
 from lossmap.base.field import FieldMap
-from lossmap.report.layers import sheet
+from lossmap.report.map.layers import layers_of
+from lossmap.report.map.webmap import webmap
 from lossmap.report.numbers import words_of
 from lossmap.report.page import page
 from lossmap.report.projection import web_place
-from lossmap.report.ranking_page import ranking_page
-from lossmap.report.webmap import webmap
+from lossmap.report.ranking.page import ranking_page
 
 pytestmark = pytest.mark.browser
 
@@ -112,7 +112,7 @@ def test_colour_on_screen_is_the_class_of_the_value(browser: Any, pages: dict[st
     browser.size(*DESK)
     browser.open(pages["map"])
     bare(browser)
-    drawn = sheet(field_map, web_place(field_map.outline, field_map.crs), words_of(field_map))
+    drawn = layers_of(field_map, web_place(field_map.outline, field_map.crs), words_of(field_map))
     assert drawn is not None
     cells = field_map.cells[shapely.contains(shapely.buffer(field_map.outline, -15), field_map.cells.geometry)].sample(25, random_state=4)
     spots = on_screen(browser, field_map, cells.geometry.x.to_numpy(), cells.geometry.y.to_numpy())
@@ -169,7 +169,7 @@ def test_points_stand_where_they_were_logged(browser: Any, pages: dict[str, Path
     browser.until("document.querySelector('.leaflet-tile-pane canvas').width > 0")
     spots = on_screen(browser, field_map, near.geometry.x.to_numpy(), near.geometry.y.to_numpy())
     seen = browser.pixels()[np.round(spots[:, 1]).astype(int), np.round(spots[:, 0]).astype(int)]
-    drawn = sheet(field_map, web_place(field_map.outline, field_map.crs), words_of(field_map))
+    drawn = layers_of(field_map, web_place(field_map.outline, field_map.crs), words_of(field_map))
     assert drawn is not None
     layer = next(layer for layer in drawn.layers if layer.key == "yield")
     shown = near["yield_kg_ha"].to_numpy() * layer.scale.factor

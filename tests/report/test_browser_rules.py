@@ -13,9 +13,9 @@ import pytest
 from drydown.made_farms import ranked
 
 from lossmap.base.field import FieldMap
+from lossmap.report.map.webmap import webmap
 from lossmap.report.page import page
-from lossmap.report.ranking_page import ranking_page
-from lossmap.report.webmap import webmap
+from lossmap.report.ranking.page import ranking_page
 
 pytestmark = pytest.mark.browser
 
@@ -162,7 +162,7 @@ def test_a_popup_lies_wholly_in_a_phones_map(browser: Any, pages: dict[str, Path
             "return part.scrollWidth <= part.clientWidth && part.scrollHeight <= part.clientHeight"
         )
         said = browser.run("return document.getElementById('reading').textContent")
-        assert re.search(r": loss [\d.]+ bu/ac .* Counted: 3 before the header, .* on 10 sq ft", said), said
+        assert re.search(r": loss [\d.]+ bu/ac .* Counted: 3 in front of the header, .* on 10 sq ft", said), said
 
 
 def test_numbers_of_stops_hide_neither_letters_nor_each_other(browser: Any, pages: dict[str, Path]) -> None:
@@ -201,7 +201,7 @@ def test_no_table_of_the_report_hides_anything_on_a_phone(browser: Any, pages: d
         ]
     browser.size(*SIZES["phone"], touch=True)
     heads = browser.run("return [...document.querySelectorAll('.stack tr.sum td')].map(cell => getComputedStyle(cell, '::before').content)")
-    assert heads == ['"on the ground"', '"the same"', '"of the yield"', '"money"']
+    assert heads == ['"on the ground"', '"in kg/ha"', '"of the yield"', '"money"']
 
 
 def overlap(one: dict[str, float], other: dict[str, float]) -> bool:

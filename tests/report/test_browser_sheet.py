@@ -24,8 +24,8 @@ from lossmap.loss import losses
 from lossmap.pipelines.command import main
 from lossmap.pipelines.plan_stops import made_plan
 from lossmap.read import read_counts, read_field
-from lossmap.report.count_sheet import count_sheet
-from lossmap.report.stops_plan import StopsPlan
+from lossmap.report.stops.count_sheet import count_sheet
+from lossmap.report.stops.plan import StopsPlan
 from lossmap.report.words import Words
 
 pytestmark = pytest.mark.browser
@@ -318,19 +318,19 @@ def test_a_refused_position_is_said_and_typing_works(fresh: Any, pages: dict[str
     opened(fresh, pages["sheet"])
     press(fresh, "#find")
     fresh.until(
-        "document.getElementById('found').textContent === 'Your position was refused: allow it for this page in the browser, or type it.'"
+        "document.getElementById('found').textContent === 'The browser does not tell your place: allow location for this page, or type it.'"
     )
     assert fresh.run("return document.getElementById('find').getAttribute('aria-pressed')") == "false"
     press(fresh, "#own")
-    fresh.until("document.getElementById('place').textContent.startsWith('Your position was refused')")
+    fresh.until("document.getElementById('place').textContent.startsWith('The browser does not tell your place')")
     assert fresh.run("return document.getElementById('type-part').open")
     add(fresh, 7)
-    assert fresh.run("return document.getElementById('left-out').textContent") == "Left out, for it has no position yet: stop A1"
+    assert fresh.run("return document.getElementById('left-out').textContent") == "Left out, for it has no place yet: stop A1"
     assert fresh.run("return document.getElementById('save').disabled")
     for wrong in ("north of the pond", "141.9, -93.8", "41.9", "41,9 -93,8 1"):
         fresh.type("#typed", wrong + TAB)
         assert said(fresh, "typed-fault").startswith("Write latitude, then longitude"), wrong
-        assert said(fresh, "place").startswith("Your position was refused")
+        assert said(fresh, "place").startswith("The browser does not tell your place")
     fresh.type("#typed", "41.9101, -93.8262" + TAB)
     assert said(fresh, "typed-fault") == ""
     assert said(fresh, "place") == "Frames lie where you typed: 41.91010, -93.82620."

@@ -13,12 +13,12 @@ import shapely
 
 from lossmap.base import reference
 from lossmap.base.field import FieldMap
-from lossmap.report import geojson
+from lossmap.report.geojson import as_text, geojson_of_stops, geojson_of_zones
 
 
 def test_zones_have_the_contracts_properties_and_bushels(field_map: FieldMap) -> None:
     """Each _kg_ha has its _bu_ac twin: 62.768 kg/ha of corn is 1 bu/ac."""
-    properties = geojson.zones(field_map)["features"][0]["properties"]
+    properties = geojson_of_zones(field_map)["features"][0]["properties"]
     assert list(properties)[:4] == ["zone_id", "reason", "area_ha", "loss_kg_ha"]
     wanted = {"loss", "loss_low", "loss_high", "excess", "excess_low", "excess_high"}
     assert {name.removesuffix("_kg_ha") for name in properties if name.endswith("_kg_ha")} == wanted
@@ -33,7 +33,7 @@ def test_outer_rings_turn_left_and_holes_right(field_map: FieldMap) -> None:
     ring = shapely.affinity.translate(ring, 431_100, 4_640_100)
     zones = field_map.zones.copy()
     zones["geometry"] = [ring, shapely.MultiPolygon([ring, shapely.affinity.translate(ring, 200)])]
-    for feature in geojson.zones(dataclasses.replace(field_map, zones=zones))["features"]:
+    for feature in geojson_of_zones(dataclasses.replace(field_map, zones=zones))["features"]:
         shape = shapely.geometry.shape(feature["geometry"])
         for part in shapely.get_parts(shape):
             assert part.exterior.is_ccw
@@ -42,7 +42,7 @@ def test_outer_rings_turn_left_and_holes_right(field_map: FieldMap) -> None:
 
 def test_places_are_lonlat_to_a_centimetre_without_crs_member(field_map: FieldMap) -> None:
     """Longitude first, seven decimals, back to the stop within 2 cm; no crs member."""
-    collection = geojson.stops(field_map)
+    collection = geojson_of_stops(field_map)
     assert set(collection) == {"type", "features"}
     places = np.array([feature["geometry"]["coordinates"] for feature in collection["features"]])
     assert (np.abs(np.round(places, 7) - places) == 0).all()
@@ -52,7 +52,7 @@ def test_places_are_lonlat_to_a_centimetre_without_crs_member(field_map: FieldMa
 
 def test_gaps_are_null(field_map: FieldMap) -> None:
     """A source that cannot be separated is null in both units, and the file is JSON."""
-    content = json.loads(geojson.as_text(geojson.stops(field_map)), parse_constant=_refuse)
+    content = json.loads(as_text(geojson_of_stops(field_map)), parse_constant=_refuse)
     last = content["features"][-1]["properties"]
     assert last["header_kg_ha"] is None
     assert last["header_bu_ac"] is None
@@ -66,17 +66,17 @@ def _refuse(constant: str) -> Any:
 def test_no_zone_is_an_empty_collection(field_map: FieldMap) -> None:
     """Nothing can be shown: the file says so and still is GeoJSON."""
     empty = dataclasses.replace(field_map, zones=field_map.zones.iloc[:0])
-    assert geojson.zones(empty) == {"type": "FeatureCollection", "features": []}
+    assert geojson_of_zones(empty) == {"type": "FeatureCollection", "features": []}
 
 
 def test_a_crop_without_bushel_has_no_twins(field_map: FieldMap) -> None:
     """Sunflower is sold by weight."""
     field = dataclasses.replace(field_map.field, crop=reference.crop("sunflower"))
-    properties = geojson.zones(dataclasses.replace(field_map, field=field))["features"][0]["properties"]
+    properties = geojson_of_zones(dataclasses.replace(field_map, field=field))["features"][0]["properties"]
     assert not [name for name in properties if name.endswith("_bu_ac")]
 
 
 def test_hostile_text_is_a_value_like_any_other(hostile_map: FieldMap, hostile: str) -> None:
     """Letter for letter through the file and back."""
-    content = json.loads(geojson.as_text(geojson.stops(hostile_map)))
+    content = json.loads(as_text(geojson_of_stops(hostile_map)))
     assert content["features"][0]["properties"]["note"] == hostile

@@ -8,7 +8,7 @@ import numpy as np
 
 from lossmap.base.estimates import NOTHING, Estimate
 from lossmap.base.field import FieldMap
-from lossmap.report.numbers import flat_line, grain_line, headline, loss_rows, money_line, more_counts, seeds_line, subtitle, words_of
+from lossmap.report.numbers import flat_line, grain_line, headline, loss_rows, more_counts, seeds_line, subtitle, words_of
 
 
 def test_subtitle_says_crop_day_and_area(field_map: FieldMap) -> None:
@@ -51,15 +51,6 @@ def test_what_a_seeds_mass_leaves_in_doubt_is_said_where_it_leaves_any(field_map
     surer = dataclasses.replace(field_map, loss_by_counting=Estimate(total.mean, total.mean * 0.95, total.mean * 1.05))
     assert "Were the mass of a seed known, counting alone would leave" in seeds_line(surer, words)
     assert "counting alone" not in seeds_line(dataclasses.replace(field_map, loss_by_counting=total), words)
-
-
-def test_money_line_needs_a_price(field_map: FieldMap) -> None:
-    """By area and over the field, with intervals; nothing without a price."""
-    assert money_line(field_map, words_of(field_map)) == (
-        "At 4.20 USD/bu that is 7.90 USD/ac (5.89 to 10.10), or 394 USD (294 to 504) over the field."
-    )
-    settings = field_map.settings.model_copy(update={"report": field_map.settings.report.model_copy(update={"price": None})})
-    assert money_line(dataclasses.replace(field_map, settings=settings), words_of(field_map)) == ""
 
 
 def test_a_field_mean_is_called_one(field_map: FieldMap) -> None:

@@ -98,7 +98,7 @@ def test_a_metric_page_is_metric_throughout(field_map: FieldMap, name: str) -> N
         reel=ReelSpeed(1.2, 1.5, 1.0, 1.74, 31.1),
     )
     seen = re.sub(
-        r'<style.*?</style>|<li id="source-.*?</li>|<td role="cell" data-head="the same">[^<]*(?:bu|lb)/ac.*?</td>',
+        r'<style.*?</style>|<li id="source-.*?</li>|<td role="cell" data-head="in (?:bu|lb)/ac">.*?</td>|<th [^>]*>in (?:bu|lb)/ac</th>',
         "",
         page(metric),
         flags=re.DOTALL,

@@ -18,8 +18,8 @@ from lossmap.report.rows import letter_at, stop_rows, stop_table, where_in_field
 def test_a_stop_says_what_was_counted_and_what_follows(field_map: FieldMap) -> None:
     """Seeds by position with the frame's area; a source that cannot be separated is not known."""
     rows = stop_rows(field_map, words_of(field_map))
-    assert rows[0]["counted"] == "3 before the header, 14 behind the header, 22 behind the combine, each on 10 sq ft"
-    assert rows[11]["counted"] == "3 before the header, 22 behind the combine, each on 10 sq ft"
+    assert rows[0]["counted"] == "3 in front of the header, 14 behind the header, 22 behind the combine, each on 10 sq ft"
+    assert rows[11]["counted"] == "3 in front of the header, 22 behind the combine, each on 10 sq ft"
     assert rows[11]["header"] == "not known"
     assert rows[11]["note"] == "no frame behind the header, sources not separated"
 
@@ -30,16 +30,16 @@ def test_frames_of_different_size_are_told_apart(field_map: FieldMap) -> None:
     losses.loc[0, "frame_m2_before_header"] = 0.0929
     losses.loc[0, "seeds_behind_combine"] = 1234.56
     counted = stop_rows(dataclasses.replace(field_map, losses=losses), words_of(field_map))[0]["counted"]
-    assert counted == "3 before the header on 1.0 sq ft, 14 behind the header on 10 sq ft, 1,234.6 behind the combine on 10 sq ft"
+    assert counted == "3 in front of the header on 1.0 sq ft, 14 behind the header on 10 sq ft, 1,234.6 behind the combine on 10 sq ft"
 
 
 def test_ears_are_told_with_their_own_area(field_map: FieldMap) -> None:
-    """Corn: ears on the ground before the header are counted on a wider area than the seeds, and nowhere else."""
+    """Corn: ears on the ground in front of the header are counted on a wider area than the seeds, and nowhere else."""
     losses = field_map.losses.assign(
         ears_before_header=2.0, ear_m2_before_header=40.47, ears_behind_combine=np.nan, ear_m2_behind_combine=0.0
     )
     told = dataclasses.replace(field_map, losses=losses)
-    assert stop_rows(told, words_of(field_map))[0]["counted"].endswith("each on 10 sq ft; 2 ears before the header on 436 sq ft")
+    assert stop_rows(told, words_of(field_map))[0]["counted"].endswith("each on 10 sq ft; 2 ears in front of the header on 436 sq ft")
     assert stop_table(told, words_of(field_map))["rows"][0]["cells"][4:7] == ["3; 2 ears on 436", "14", "22"]
 
 
@@ -49,7 +49,7 @@ def test_a_table_of_stops_holds_its_units_in_the_head_and_each_note_once(field_m
     table, told = stop_table(field_map, words), stop_rows(field_map, words)
     assert table["head"][0] == "loss, all sources, bu/ac"
     assert table["head"][4:] == [
-        "seeds before the header",
+        "seeds in front of the header",
         "seeds behind the header",
         "seeds behind the combine",
         "on sq ft",

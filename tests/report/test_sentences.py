@@ -9,9 +9,9 @@ import pytest
 
 from lossmap.base import reference
 from lossmap.base.estimates import NOTHING, Delay, Driver, Estimate
-from lossmap.base.field import FieldMap
-from lossmap.report.sentences import after_largest, delay, driver, largest_sources, money_needed, price_of, zone
-from lossmap.report.words import Price, Words, price_usd_kg
+from lossmap.report.money import Price, price_usd_kg
+from lossmap.report.sentences import after_largest, delay, driver, largest_sources, zone
+from lossmap.report.words import Words
 
 WORDS = Words(reference.crop("corn"), "us")
 TRACKS = Driver("speed", "tracks", Estimate(1.49, 1.12, 1.98), "+0.5 m/s", 0.991, 1.8, 12, 9, Estimate(22.0, 6.0, 41.0))
@@ -36,15 +36,6 @@ def test_a_share_is_told_in_money_where_there_is_a_price() -> None:
         "1.47 USD/ac (0.40 to 2.74), or 73 USD (20 to 136) over the field."
     ) in driver(TRACKS, WORDS, PRICE)[1]
     assert "USD" not in " ".join(driver(TRACKS, WORDS))
-
-
-def test_without_a_price_money_is_asked_for_once(field_map: FieldMap) -> None:
-    """The setting and an example; silent with a price, and where no loss is known."""
-    report = field_map.settings.report.model_copy(update={"price": None})
-    bare = replace(field_map, settings=field_map.settings.model_copy(update={"report": report}))
-    assert money_needed(bare) == 'Money needs the price of the grain: set report.price, such as "4.20 USD/bu".'
-    assert price_of(bare) is None
-    assert money_needed(field_map) == money_needed(replace(bare, loss=dict.fromkeys(bare.loss, NOTHING))) == ""
 
 
 def test_dryness_is_told_downwards() -> None:

@@ -10,10 +10,10 @@ import pytest
 import shapely
 
 from lossmap.base.field import FieldMap
-from lossmap.report.layers import unknown_part
 from lossmap.report.numbers import words_of
 from lossmap.report.projection import web_place
 from lossmap.report.still import MARGIN, Drawing, outline_within_m, still
+from lossmap.report.unknown import unknown_part
 
 
 def test_stops_and_zones_lie_where_they_are(field_map: FieldMap) -> None:

@@ -5,13 +5,16 @@ from __future__ import annotations
 import base64
 import dataclasses
 import json
+from pathlib import Path
 
 import jinja2
 import pytest
 
 from lossmap.base.field import FieldMap
+from lossmap.report.map import webmap
 from lossmap.report.page import page
-from lossmap.report.templates import filled, json_block, policy
+from lossmap.report.stops import count_sheet
+from lossmap.report.templates import filled, json_block, policy, script
 
 
 def test_json_block_holds_no_markup_and_reads_back(hostile: str) -> None:
@@ -45,3 +48,12 @@ def test_the_policy_names_what_may_run() -> None:
     assert policy() == "default-src 'none'; img-src data:; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
     digest = base64.b64encode(bytes.fromhex("ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad")).decode()
     assert f"style-src 'unsafe-inline'; script-src 'sha256-{digest}'; base-uri 'none'" in policy(["abc"])
+
+
+@pytest.mark.parametrize(("room", "parts"), [("map", webmap.SCRIPT), ("sheet", count_sheet.SCRIPT)])
+def test_a_script_has_every_part_that_lies_in_its_room(root: Path, room: str, parts: tuple[str, ...]) -> None:
+    """A file that nobody named would be missed without a word; what is put together is one function."""
+    assert sorted(parts) == sorted(file.stem for file in (root / "lossmap" / "report" / "assets" / room).iterdir())
+    whole = script(room, parts)
+    assert whole.startswith('(function () {\n"use strict";\n')
+    assert whole.endswith("})();\n")

@@ -10,15 +10,16 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from lossmap.base.errors import ReadError, near, shown
+from lossmap.base.errors import ReadError, shown
 from lossmap.base.estimates import StatedTiming
 from lossmap.base.grid import Floats
-from lossmap.base.units import factor
-from lossmap.read.detect import Detected
+from lossmap.read.raw import Detected
 from lossmap.read.taskdata.archive import Archive, opened
-from lossmap.read.taskdata.clock import Instants, times_of
+from lossmap.read.taskdata.choice import chosen_logs, some
+from lossmap.read.taskdata.clock import times_of
 from lossmap.read.taskdata.edges import edge_of
 from lossmap.read.taskdata.header import Header, header_of
+from lossmap.read.taskdata.motion import elevation_of, intervals_of, places_of, with_way_driven
 from lossmap.read.taskdata.readings import Readings, main_device
 from lossmap.read.taskdata.records import MOST_BINARY, Records, records_of
 from lossmap.read.taskdata.roles import KNOWN, WET_YIELD, YIELD, roles_of, timing_of
@@ -28,12 +29,6 @@ from lossmap.read.taskdata.totals import steps_m, unlike_totals
 __all__ = ["TaskData", "TimeLog", "read_task_data"]
 
 MOST_HEADER = 1_000_000
-
-# Longer than both between two records is a pause, not an interval (open logs of 1 s have steps of up to 7 s).
-PAUSE_S, PAUSE_STEPS = 10.0, 5.0
-
-# No ground is higher or lower.
-_HIGHEST_MM = 9_000_000
 
 # Logs hold the way to the field too; with less than this of them inside, the operator chose another field.
 LEAST_INSIDE = 0.5
@@ -100,7 +95,7 @@ def read_task_data(path: Path, where: str, layer: str | None = None) -> TaskData
     """
     with opened(path, where) as archive:
         description = described(archive)
-        listed, notes = _chosen(archive, description, layer)
+        listed, notes = chosen_logs(archive, description, layer)
         read: list[tuple[TimeLog, tuple[str, ...]]] = []
         faults: list[str] = []
         for log in listed:
@@ -116,44 +111,6 @@ def read_task_data(path: Path, where: str, layer: str | None = None) -> TaskData
     return TaskData(tuple(logs), edge, (*description.notes, *notes, *faults, *_merged(read, where), *said))
 
 
-def _chosen(archive: Archive, description: Description, layer: str | None) -> tuple[list[ListedLog], list[str]]:
-    """The logs of one field that are there, and what is said of the others."""
-    wanted = [log for log in description.logs if layer is None or layer in _labels(log, description)]
-    if layer is not None and not wanted:
-        labels = {label for log in description.logs for label in _labels(log, description)}
-        raise ReadError(f"{archive.where}: has no field, task or log {shown(layer)}; {shown(near(layer, labels), 300)}")
-    there = [log for log in wanted if archive.has(f"{log.name}.bin", f"{log.name}.xml")]
-    missing = {log.name for log in wanted} - {log.name for log in there}
-    notes = []
-    if missing:
-        notes.append(f"{archive.where}: a file of {_some(sorted(missing))} is missing (TASKDATA.XML lists it); copy the whole folder again")
-    if layer is not None:
-        return there, notes
-    unlisted = [log.name for log in there if not log.listed]
-    if unlisted:
-        remedy = f'if it is of this field, add a [[points]] with layer = "{shown(unlisted[0])}"'
-        notes.append(f"{archive.where}: no task lists {_some(unlisted)}, so it was left out; {remedy}")
-    chosen = [log for log in there if log.listed]
-    _refuse_several_fields(chosen, description, archive.where)
-    return chosen, notes
-
-
-def _refuse_several_fields(chosen: Sequence[ListedLog], description: Description, where: str) -> None:
-    """One map is of one field: a season's export of many is not mixed."""
-    fields = dict.fromkeys(log.field for log in chosen if log.field)
-    if len(fields) > 1:
-        known = [f"{field} {shown(description.fields[field].name)}" if field in description.fields else field for field in fields]
-        raise ReadError(
-            f"{where}: holds logs of {len(fields)} fields ({shown(', '.join(known), 300)}); "
-            f'name one beside path, for example layer = "{shown(next(iter(fields)))}"'
-        )
-
-
-def _labels(log: ListedLog, description: Description) -> set[str]:
-    field = description.fields.get(log.field)
-    return {log.name, log.task, log.task_name, log.field, field.name if field else ""} - {""}
-
-
 def _time_log(archive: Archive, description: Description, listed: ListedLog, number: int) -> tuple[TimeLog, tuple[str, ...]]:
     """One log, and what is to be said of it.
 
@@ -166,10 +123,10 @@ def _time_log(archive: Archive, description: Description, listed: ListedLog, num
     readings = Readings(header, records, places, description.elements, device)
     roles = roles_of(readings)
     when, said = times_of(records, listed.begins)
-    longitude, latitude = _degrees(records, header, "east", 180), _degrees(records, header, "north", 90)
+    longitude, latitude = places_of(records, header)
     if np.isnan(longitude).all():
         notes.append("records have no position")
-    columns = _driven({**_timed(when), **_elevation(records, header), **roles.columns})
+    columns = with_way_driven({**intervals_of(when), **elevation_of(records, header), **roles.columns})
     notes += [*([said] if said else []), *roles.notes]
     notes += unlike_totals(columns, steps_m(longitude, latitude), readings, listed.totals)
     table = pd.DataFrame(columns, index=range(readings.count))
@@ -210,43 +167,6 @@ def _machine(device: Device | None, description: Description) -> str:
     return shown(device.name if device.name and alike == 1 else f"{device.name} {device.id}".strip())
 
 
-def _degrees(records: Records, header: Header, name: str, most: int) -> Floats:
-    """Longitude or latitude, NaN without a fix."""
-    degrees = _position(records, header, name) / 1e7
-    other = _position(records, header, "north" if name == "east" else "east")
-    # machines without a fix write what is off the earth, or zero in both
-    return np.where((np.abs(degrees) <= most) & ((degrees != 0) | (other != 0)), degrees, np.nan)
-
-
-def _position(records: Records, header: Header, name: str) -> Floats:
-    if name in (records.fixed.dtype.names or ()):
-        return records.fixed[name].astype(float)
-    return np.full(len(records.fixed), header.constants.get(name, np.nan))
-
-
-def _elevation(records: Records, header: Header) -> dict[str, Floats]:
-    up_mm = _position(records, header, "up_mm")
-    known = np.abs(up_mm) < _HIGHEST_MM
-    return {"elevation_m": np.where(known, up_mm * factor("mm", "m"), np.nan)} if known.any() else {}
-
-
-def _timed(when: Instants | None) -> dict[str, Floats]:
-    """Seconds since the record before; a pause is none."""
-    if when is None:
-        return {}
-    step_s = np.diff(when, prepend=np.datetime64("NaT")) / np.timedelta64(1, "s")
-    forward = step_s[step_s > 0]
-    longest = max(PAUSE_S, PAUSE_STEPS * float(np.median(forward))) if forward.size else PAUSE_S
-    return {"interval_s": np.where((step_s > 0) & (step_s <= longest), step_s, np.nan)}
-
-
-def _driven(columns: dict[str, Floats]) -> dict[str, Floats]:
-    """With the way driven in each interval, where speed is logged: what the machine measured, not two fixes apart."""
-    if not {"speed_m_s", "interval_s"} <= columns.keys():
-        return columns
-    return {**columns, "distance_m": columns["speed_m_s"] * columns["interval_s"]}
-
-
 def _enough(logs: Sequence[TimeLog], where: str) -> None:
     """Refuse what no map can be made of."""
     if all({"mass_flow_kg_s", WET_YIELD}.isdisjoint(log.columns) for log in logs):
@@ -281,10 +201,4 @@ def _merged(read: Sequence[tuple[TimeLog, tuple[str, ...]]], where: str) -> list
     for log, phrases in read:
         for phrase in phrases:
             of.setdefault(phrase, []).append(log.name)
-    return [f"{where}, {_some(names)}: {phrase}" for phrase, names in of.items()]
-
-
-def _some(names: Sequence[str]) -> str:
-    """The first names, and how many more there are."""
-    first = ", ".join(shown(name, 20) for name in names[:3])
-    return first if len(names) <= 3 else f"{first} and {len(names) - 3} more"
+    return [f"{where}, {some(names)}: {phrase}" for phrase, names in of.items()]

@@ -15,7 +15,7 @@ from lossmap.base.errors import shown
 from lossmap.base.estimates import StatedTiming
 from lossmap.base.grid import Floats
 from lossmap.base.units import factor
-from lossmap.read.detect import Detected
+from lossmap.read.raw import Detected
 from lossmap.read.taskdata.readings import Reading, Readings, carried
 
 __all__ = ["KNOWN", "LOSS_SIGNAL", "WET_YIELD", "YIELD", "Roles", "roles_of", "timing_of"]

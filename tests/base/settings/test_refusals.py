@@ -20,7 +20,7 @@ def _refused(values: dict[str, Any]) -> str:
 @pytest.mark.parametrize(
     ("values", "message"),
     [
-        ({"gate": {"widht": "3 m"}}, "farm/fence.toml: gate.widht: no such key; did you mean width?"),
+        ({"gate": {"widht": "3 m"}}, "farm/fence.toml: gate.widht: no such key; did you mean gate.width?"),
         ({"gate": {"zz": 1}}, "farm/fence.toml: gate.zz: no such key; known: bars, swing, width"),
         ({"gats": []}, "farm/fence.toml: gats: no such key; did you mean gates?"),
         ({"gates": [{}, {"bras": 3}]}, "farm/fence.toml: gates[2].bras: no such key; did you mean bars?"),

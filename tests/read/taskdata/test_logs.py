@@ -17,7 +17,6 @@ FIELD = (
     '<PFD A="PFD-1" C="Made north"><PLN A="1"><LSG A="1"><PNT C="41.8999" D="-93.601"/><PNT C="41.8999" D="-93.599"/>'
     '<PNT C="41.901" D="-93.599"/><PNT C="41.901" D="-93.601"/></LSG></PLN></PFD>'
 )
-TWO_TASKS = '<TSK A="TSK-1" B="First" E="PFD-1"><TLG A="TLG00001"/></TSK><TSK A="TSK-2" B="Second" E="PFD-2"><TLG A="TLG00002"/></TSK>'
 CLOCK = "td, TLG00001: the clock states no zone and is taken as UTC: steps are right, the hour of day may not be"
 
 
@@ -71,23 +70,6 @@ def test_an_open_log_on_the_road(open_data):
     assert 387 < first.columns["elevation_m"].median() < 437
 
 
-def test_logs_of_several_fields_are_asked_for(open_data):
-    """A season in one folder: its fields are named, one is chosen by id, name, task or log; sixteen logs that are missing are one note."""
-    folder = open_data("task-data-forage/field-work")
-    with pytest.raises(ReadError) as refused:
-        read_task_data(folder, "td")
-    assert str(refused.value) == (
-        "td: holds logs of 3 fields (PFD-2 5uvmpgDU, PFD-7 euDZYo7, PFD-15 Ic0sOTU2Rf0gjiYGAH); "
-        'name one beside path, for example layer = "PFD-2"'
-    )
-    for layer in ("PFD-7", "euDZYo7", "TSK6", "jk", "TLG00006"):
-        assert [log.name for log in read_task_data(folder, "td", layer).logs] == ["TLG00006"]
-    with pytest.raises(ReadError, match=r"^td: has no field, task or log PFD-77; did you mean PFD-7\?$"):
-        read_task_data(folder, "td", "PFD-77")
-    with pytest.raises(ReadError, match=r"^td: a file of TLG00003 is missing \(TASKDATA.XML lists it\); copy the whole folder again$"):
-        read_task_data(folder, "td", "PFD-4")
-
-
 def test_an_open_log_brings_its_fields_boundary(open_data):
     """The boundary is that of the field its task names."""
     found = read_task_data(open_data("task-data-forage/field-work"), "td", "PFD-2")
@@ -115,25 +97,6 @@ def test_constants_in_the_header(made, task_folder):
     assert columns["moisture_pct"].tolist() == pytest.approx([15.5] * 3)
     assert columns["elevation_m"].tolist() == [310.0] * 3
     assert columns["mass_flow_kg_s"].isna().tolist() == [True, False, False]
-
-
-def test_a_pause_is_no_interval(made, task_folder):
-    """Steps of 1 to 7 s are intervals, 40 s of turning are not, nor is a clock set back; the way is speed times interval."""
-    seconds = [0, 1, 2, 9, 10, 50, 51, 30, 31]
-    content = b"".join(made.record(second, {0: 1, 1: 2000}) for second in seconds)
-    columns = read_task_data(task_folder(header=made.header(["0057", "018D"]), binary=content), "td").logs[0].columns
-    expected = np.array([np.nan, 1, 1, 7, 1, np.nan, 1, np.nan, 1])
-    np.testing.assert_array_equal(columns["interval_s"], expected)
-    np.testing.assert_allclose(columns["distance_m"], 2 * expected)
-
-
-def test_records_without_a_fix_keep_their_row(made, task_folder):
-    """No fix, off the earth by sentinel, zero in both: no place, but a row; a bad status alone changes nothing."""
-    places = [(0, 0, 0), (2**31 - 1, 2**31 - 1, 15), (419_000_000, -936_000_000, 15), (0, -936_000_000, 0)]
-    content = b"".join(made.record(k, {0: 5_000_000}, place) for k, place in enumerate(places))
-    (log,) = read_task_data(task_folder(binary=content), "td").logs
-    assert np.isnan(log.latitude).tolist() == [True, True, False, False]
-    assert log.columns["mass_flow_kg_s"].tolist() == [5.0] * 4
 
 
 def test_names_in_any_letter_case(made, tmp_path):
@@ -202,17 +165,6 @@ def test_a_fault_of_one_log_is_a_note_and_of_all_an_error(made, task_folder, fil
     assert any("TLG00001" in line for line in lines)
 
 
-def test_an_unlisted_log_is_left_out_and_said(made, task_folder):
-    """Files that no task names may be of another field: read only when asked for by name."""
-    folder = task_folder({"tlg00005.bin": made.drive(7), "tlg00005.xml": made.header(["0057"])})
-    found = read_task_data(folder, "td")
-    assert [log.name for log in found.logs] == ["TLG00001"]
-    assert found.notes[0] == (
-        'td: no task lists TLG00005, so it was left out; if it is of this field, add a [[points]] with layer = "TLG00005"'
-    )
-    assert len(read_task_data(folder, "td", "TLG00005").logs[0].columns) == 7
-
-
 def test_a_task_without_an_id_lists_its_logs_all_the_same(made, task_folder):
     """What is unlisted follows from the tasks, not from how they are named."""
     found = read_task_data(task_folder(taskdata=made.taskdata(made.device, '<TSK><TLG A="TLG00001"/></TSK>')), "td")
@@ -272,18 +224,6 @@ def test_an_edge_elsewhere_is_not_used_and_said(made, task_folder):
     found = read_task_data(task_folder(taskdata=made.taskdata(away.replace("-93.599", "-92.599"), made.device, made.task)), "td")
     assert found.edge is None
     assert "td: the boundary of field PFD-1 Made north is not used: only 0 % of the records lie in it" in found.notes
-
-
-def test_two_fields_in_one_export(made, task_folder):
-    """Each field's logs alone, by the layer that names it."""
-    files = {"TLG00002.xml": made.header(["0057"]), "TLG00002.bin": made.drive(4)}
-    folder = task_folder(files, taskdata=made.taskdata(FIELD, made.device, TWO_TASKS))
-    with pytest.raises(
-        ReadError, match=r'holds logs of 2 fields \(PFD-1 Made north, PFD-2\); name one beside path, for example layer = "PFD-1"'
-    ):
-        read_task_data(folder, "td")
-    assert [log.name for log in read_task_data(folder, "td", "Made north").logs] == ["TLG00001"]
-    assert [log.name for log in read_task_data(folder, "td", "PFD-2").logs] == ["TLG00002"]
 
 
 def test_stated_timing_is_numbered_by_log(made, task_folder):
