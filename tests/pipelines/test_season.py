@@ -120,9 +120,9 @@ def test_unchanged_fields_are_taken_over(mapped):
     pd.testing.assert_frame_equal(pd.DataFrame(after[same]), pd.DataFrame(table[same]))
 
 
-@pytest.mark.parametrize("changed", ["input", "missing result", "damaged result", "other version"])
+@pytest.mark.parametrize("changed", ["input", "missing result", "other version"])
 def test_one_that_changed_is_made_anew_alone(mapped, changed):
-    """A byte of an input, a result gone or damaged, a result of another version: that field, and no other."""
+    """A byte of an input, a result gone, a result of another version: that field, and no other."""
     folder, out = mapped
     field, result = folder / "south" / "creek", out / "farm" / "south" / "creek"
     if changed == "input":
@@ -130,8 +130,6 @@ def test_one_that_changed_is_made_anew_alone(mapped, changed):
             opened.write("\n")
     elif changed == "missing result":
         (result / "zones.geojson").unlink()
-    elif changed == "damaged result":
-        (result / "evidence.json").write_text("{")
     else:
         run = result / "run.toml"
         run.write_text(run.read_text().replace('lossmap = "', 'lossmap = "9.'))
@@ -140,6 +138,80 @@ def test_one_that_changed_is_made_anew_alone(mapped, changed):
     remade = rows(out / "farm")["remade"]
     assert list(remade[remade == 1].index) == ["south/creek"]
     assert [field_id for field_id, stamp in stamps(out).items() if stamp != before[field_id]] == ["farm/south/creek"]
+
+
+def swapped(result):
+    """Another field's numbers in the place of its own."""
+    shutil.copy(result.parent.parent / "north" / "hill" / "summary.json", result)
+
+
+def poisoned(result, old, new):
+    """One number of evidence.json another."""
+    file = result / "evidence.json"
+    text = file.read_text()
+    assert old in text
+    file.write_text(text.replace(old, new, 1))
+
+
+def led_away(result, name, text):
+    """A result that is a link to a file elsewhere."""
+    elsewhere = result.parent.parent.parent / "elsewhere"
+    elsewhere.write_text(text)
+    (result / name).unlink()
+    (result / name).symlink_to(elsewhere)
+
+
+DAMAGE = {
+    "evidence cut off": lambda result: (result / "evidence.json").write_bytes((result / "evidence.json").read_bytes()[:500]),
+    "evidence empty": lambda result: (result / "evidence.json").write_bytes(b""),
+    "another field's summary": swapped,
+    "a number changed": lambda result: poisoned(result, '"stops": 2', '"stops": 3'),
+    "not a number": lambda result: poisoned(result, '"mass_doubt": 0', '"mass_doubt": NaN, "was": 0'),
+    "a terabyte of evidence": lambda result: os.truncate(result / "evidence.json", 10**12),
+    "a terabyte of summary": lambda result: os.truncate(result / "summary.json", 10**12),
+    "a run.toml that is none": lambda result: (result / "run.toml").write_text("lossmap = ["),
+    "no word of its results": lambda result: (result / "run.toml").write_text(
+        (result / "run.toml").read_text().replace("results_sha256", "other")
+    ),
+    "a link to a file elsewhere": lambda result: led_away(result, "summary.json", "mine"),
+    "a link to nowhere": lambda result: [(result / "map.html").unlink(), (result / "map.html").symlink_to("nowhere")],
+    "a folder for a file": lambda result: [(result / "evidence.json").unlink(), (result / "evidence.json").mkdir()],
+    "a pipe for a file": lambda result: [(result / "evidence.json").unlink(), os.mkfifo(result / "evidence.json")],
+}
+
+
+@pytest.mark.parametrize("damage", DAMAGE)
+def test_results_that_were_damaged_are_made_anew(mapped, damage):
+    """Whatever a hand did to one field's results: that field alone is mapped again, as it was, and nothing elsewhere is touched."""
+    folder, out = mapped
+    before, result = made_of(out), out / "farm" / "south" / "creek"
+    DAMAGE[damage](result)
+    season = map_season(folder, Settings(), out, cores=0)
+    if damage == "a folder for a file":
+        error = rows(out / "farm").loc["south/creek", "error"]
+        assert season.failed == 1
+        assert "evidence.json is a folder" in error or "cannot be replaced" in error
+        return
+    assert season.failed == 0
+    assert rows(out / "farm")["remade"].to_dict() == {"north/creek": 0, "north/hill": 0, "south/creek": 1}
+    after = made_of(out)
+    assert [name for name in before if after[name] != before[name] and "/season." not in name and name != "farm/summary.json"] == []
+    assert not [path for path in result.iterdir() if path.is_symlink()]
+    if damage == "a link to a file elsewhere":
+        assert after.pop("elsewhere") == b"mine"
+
+
+def test_a_link_in_the_place_of_a_fields_results(mapped):
+    """A folder elsewhere under that name: what lies there stays as it is, and the field's results come into the season's own folder."""
+    folder, out = mapped
+    result, elsewhere = out / "farm" / "south" / "creek", out.parent / "elsewhere"
+    shutil.move(result, elsewhere)
+    (elsewhere / "summary.json").write_text("mine")
+    result.symlink_to(elsewhere)
+    before = made_of(elsewhere)
+    assert map_season(folder, Settings(), out, cores=0).failed == 0
+    assert made_of(elsewhere) == before
+    assert not result.is_symlink()
 
 
 def test_other_settings_or_again_make_all_anew(mapped):
@@ -413,13 +485,25 @@ def test_settings_of_the_season_are_read(tmp_path):
     assert read_settings(Path(__file__).resolve().parents[2] / "configs" / "season.toml").season.field_limit > 0
 
 
-def test_results_that_a_cluster_wrote_elsewhere_are_missed(mapped):
-    """A row without its folder: storage that is not shared is named."""
-    _, out = mapped
-    row = rows(out / "farm").reset_index().iloc[0].to_dict()
-    shutil.rmtree(out / "farm" / row["field_id"])
-    with pytest.raises(SettingsError, match=r"creek: its worker has written it, and it is not here; --out must lie on storage"):
-        module._season("farm", [row], out / "farm", Settings())
+def test_results_that_are_gone_at_the_end_are_a_row(mapped, monkeypatch):
+    """Written, and not here any more: cleared by another, or written to a disk that is not shared; the other fields have their map."""
+    folder, out = mapped
+
+    def forgetful(job):
+        row = field_row(job)
+        if job.field_id == "south/creek":
+            shutil.rmtree(job.target)
+        return row
+
+    monkeypatch.setattr(module, "field_row", forgetful)
+    assert map_season(folder, Settings(), out, cores=0).failed == 1
+    error = rows(out / "farm")["error"]
+    assert error[error != ""].to_dict() == {
+        "south/creek": "its results were there and are gone; run the same again, with --out on storage that all workers share "
+        "and that nothing else clears"
+    }
+    monkeypatch.undo()
+    assert map_season(folder, Settings(), out, cores=0).failed == 0
 
 
 def test_a_verdict_may_rest_on_the_season(mapped):
