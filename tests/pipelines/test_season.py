@@ -24,13 +24,13 @@ from planted_fields import grieving_row, plant, spoil
 
 from lossmap.base.errors import SettingsError, TooLittleData, WriteError
 from lossmap.base.estimates import NOTHING
-from lossmap.base.season import ShrunkenSlope
+from lossmap.base.season import DriverEvidence, ShrunkenSlope
 from lossmap.base.settings import Settings, build
 from lossmap.pipelines import season as module
 from lossmap.pipelines.season import map_season
 from lossmap.pipelines.season_field import field_row
-from lossmap.read import read_settings
-from lossmap.report import FILES, SEASON_FILES
+from lossmap.read import read_season_row, read_settings
+from lossmap.report import FILES, SEASON_FILES, write_season
 
 IDS = ("north/creek", "north/hill", "south/creek")
 
@@ -504,6 +504,20 @@ def test_results_that_are_gone_at_the_end_are_a_row(mapped, monkeypatch):
     }
     monkeypatch.undo()
     assert map_season(folder, Settings(), out, cores=0).failed == 0
+
+
+def test_a_season_whose_loss_tracks_speed_is_written(mapped_once, tmp_path):
+    """Eight fields whose counts agree: every file of the season is written, and its numbers say so."""
+    _, out = mapped_once
+    steep = DriverEvidence((0.5, 0.5), (0.8, 0.9), (0.2, 0.2), 1.2, 0.4, 1.8, 2.0, (0.0, 0.5))
+    row = read_season_row(out / "farm" / "south" / "creek") | {"error": "", "remade": 1, "seconds": 1.0}
+    evidence = replace(row["evidence"], drivers={"speed": steep})
+    season = module._season("farm", [row | {"field_id": f"f{n}", "evidence": evidence} for n in range(8)], Settings())
+    write_season(season, tmp_path)
+    said = json.loads((tmp_path / "summary.json").read_text())["drivers"]["speed"]
+    assert said["verdict"] == "tracks"
+    assert all(slope["tracks"] for slope in said["by_field"].values())
+    assert {path.name for path in tmp_path.iterdir()} == set(SEASON_FILES)
 
 
 def test_a_verdict_may_rest_on_the_season(mapped):
