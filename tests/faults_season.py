@@ -1,0 +1,404 @@
+"""Seasons that are ended from outside, one of whose workers is killed, or that meet another run in their folder.
+
+A season of three small fields on two cores, its fields mapped by processes of their own. The
+earlier and the later asking differ in a setting that shows in every page, so that what is
+left tells whose it is: each field's results and the season's own files, by themselves.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import multiprocessing.forkserver
+import os
+import random
+import re
+import shutil
+import signal
+import sys
+import tempfile
+import time
+import types
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import pandas as pd
+from endings import Tally, code_of, count_touches, forked, run_command, started
+
+from corpus import cases
+from lossmap.pipelines.turns import in_turn
+
+__all__ = ["driver_ended", "folder_shared", "worker_killed"]
+
+FIELDS = ("north/creek", "pond/creek", "south/creek")
+FILES = ("season.html", "season.geojson", "season.parquet", "season.csv", "summary.json")
+MINE = "my notes.txt"
+#: Every so manyth run finds no earlier results; every so manyth is waited for with its workers, the others are not.
+BARE_EACH, WAIT_EACH = 4, 2
+#: Workers of a driver that is no more end within this [s].
+LAST_S = 60.0
+_OF_THE_RUN = re.compile(r"(, [\d,.]+ (s|minutes) of work)|([\d,]+ fields? mapped in this run, [\d,]+ taken over)")
+_COUNTED: list[list[int]] = []
+
+Files = dict[str, str]
+
+
+@dataclass(frozen=True)
+class Season:
+    """A season on made fields, and what it leaves."""
+
+    folder: Path
+
+    @property
+    def out(self) -> Path:
+        """Where its results lie."""
+        return self.folder / "out" / "farm"
+
+    def words(self, earlier: bool) -> list[str]:
+        """The command."""
+        units = f"report.units={'metric' if earlier else 'us'}"
+        return ["season", str(self.folder / "farm"), "--out", str(self.out.parent), "--cores", "2", "-q", "--set", units]
+
+    def of_field(self, field_id: str) -> Files:
+        """A field's results by their contents, without the seconds in run.toml."""
+        found, place = {}, self.out / field_id
+        with in_turn(place.parent):  # workers of a driver that is no more may be at it
+            for path in sorted(place.iterdir()) if place.is_dir() else ():
+                content = path.read_bytes().partition(b"[seconds]")[0] if path.name == "run.toml" else path.read_bytes()
+                found[path.name] = hashlib.sha256(content).hexdigest()
+        return found
+
+    def own(self) -> Files:
+        """The season's own files by what they say; without what is of one run alone: its seconds, and which fields it took over."""
+        return {name: said(self.out / name) for name in (*FILES, MINE) if (self.out / name).is_file()}
+
+    def results(self) -> dict[str, Files]:
+        """All of it; "" is the season itself."""
+        return {field_id: self.of_field(field_id) for field_id in FIELDS} | {"": self.own()}
+
+    def beside(self) -> list[str]:
+        """What is hidden, anywhere below the place for results."""
+        return sorted(path.relative_to(self.folder).as_posix() for path in self.out.parent.rglob(".*"))
+
+
+def said(file: Path) -> str:
+    """What a file of the season says, as a digest; "half" where it breaks off."""
+    try:
+        if file.name == "summary.json":
+            content = json.loads(file.read_text())
+            values = content | {"remade": 0, "fields": [row | {"remade": 0, "seconds": 0} for row in content["fields"]]}
+        elif file.name == "season.geojson":
+            content = json.loads(file.read_text())
+            values = [(one["properties"] | {"remade": 0, "seconds": 0}, one["geometry"]) for one in content["features"]]
+        elif file.name == "season.html":
+            values = _OF_THE_RUN.sub("", file.read_text()) if file.read_text().rstrip().endswith("</html>") else "half"
+        elif file.suffix in (".csv", ".parquet"):
+            values = table(file).drop(columns=["remade", "seconds"]).to_csv(index=False)
+        else:
+            values = file.read_text()
+    except (ValueError, KeyError, OSError) as fault:
+        return f"half ({fault})"
+    return hashlib.sha256(json.dumps(values).encode()).hexdigest()
+
+
+def table(file: Path) -> pd.DataFrame:
+    """The season's rows, without their outlines."""
+    return pd.read_csv(file) if file.suffix == ".csv" else pd.DataFrame(gpd.read_parquet(file).drop(columns="geometry"))
+
+
+def disagreeing(out: Path) -> list[str]:
+    """Files of the season that are not of the run that wrote its summary.json: seconds are of one run alone."""
+    if not all((out / name).is_file() for name in FILES):
+        return []
+    rows = json.loads((out / "summary.json").read_text())["fields"]
+    seconds = {row["field_id"]: row["seconds"] for row in rows}
+    features = json.loads((out / "season.geojson").read_text())["features"]
+    told = {name: table(out / name).set_index("field_id")["seconds"].to_dict() for name in ("season.csv", "season.parquet")}
+    told["season.geojson"] = {one["properties"]["field_id"]: one["properties"]["seconds"] for one in features}
+    wrong = [
+        name for name, found in told.items() if found.keys() != seconds.keys() or any(abs(found[k] - seconds[k]) > 2e-6 for k in found)
+    ]
+    work = round(sum(seconds.values()))
+    if f", {work:,} s of work" not in (out / "season.html").read_text():
+        wrong.append("season.html")
+    return wrong
+
+
+@dataclass(frozen=True)
+class Known:
+    """A season with both of its results, and how long a run takes [s]."""
+
+    season: Season
+    earlier: dict[str, Files]
+    later: dict[str, Files]
+    seconds: float
+    touches: int
+    touches_of_field: int
+
+    @property
+    def kept(self) -> Path:
+        """The earlier results, to be put back."""
+        return self.season.folder / "kept"
+
+    def put_back(self, bare: bool) -> None:
+        """The earlier results, or none."""
+        shutil.rmtree(self.season.out.parent, ignore_errors=True)
+        if not bare:
+            shutil.copytree(self.kept, self.season.out.parent)
+
+    def states(self) -> tuple[dict[str, str], list[str]]:
+        """Whose each field's results and the season's own files are, and what is half."""
+        states, wrong = dict[str, str](), list[str]()
+        for name, found in self.season.results().items():
+            states[name] = state(found, self.earlier[name], self.later[name], parts=not name)
+            if states[name] == "half":
+                wrong.append(f"{name or 'the season'} is half: {sorted(set(found.items()) ^ set(self.earlier[name].items()))}")
+        return states, wrong
+
+
+def state(found: Files, earlier: Files, later: Files, parts: bool) -> str:
+    """Whose results these are; a file of somebody's own aside."""
+    found, earlier, later = ({name: what for name, what in files.items() if name != MINE} for files in (found, earlier, later))
+    if found in ({}, earlier, later):
+        return "none" if not found else "earlier" if found == earlier else "new"
+    return "some, of one run" if parts and (found.items() <= earlier.items() or found.items() <= later.items()) else "half"
+
+
+def _prepared(folder: Path) -> Known:
+    """Both results made, the earlier ones kept."""
+    _serve()
+    season = Season(folder)
+    for field_id in FIELDS:
+        (folder / "farm" / field_id).parent.mkdir(parents=True)
+        cases.field((folder / "farm" / field_id).parent, "\n".join([cases.HEAD, *cases.log_rows()]) + "\n")
+    counts = folder / "counts"
+
+    def counted() -> int:
+        count, began = count_touches(str(season.out.parent)), time.monotonic()
+        code = _main(season.words(earlier=True))
+        counts.write_text(json.dumps([time.monotonic() - began, count[0]]))
+        return code
+
+    assert forked(lambda: _main(season.words(earlier=False))) == 0
+    later = season.results()
+    assert forked(counted) == 0
+    seconds, touches = json.loads(counts.read_text())
+    for place in (season.out, season.out / FIELDS[1]):
+        (place / MINE).write_text("mine")
+    known = Known(season, season.results(), later, seconds, touches, _touches_of_field(folder))
+    shutil.copytree(season.out.parent, known.kept)
+    return known
+
+
+def _touches_of_field(folder: Path) -> int:
+    from lossmap.base.settings import Settings
+    from lossmap.pipelines.season_field import Job, field_row
+
+    count = folder / "count"
+
+    def counted() -> int:
+        touched = count_touches(str(folder / "one"))
+        field_row(Job(FIELDS[1], folder / "farm" / FIELDS[1], folder / "one" / "creek", Settings()))
+        count.write_text(str(touched[0]))
+        return 0
+
+    assert forked(counted) == 0
+    return int(count.read_text())
+
+
+# --- processes ------------------------------------------------------------------------------------
+
+
+def _serve() -> None:
+    """Begin the process that every worker is a copy of, once for all runs: what it loads takes longer than a season of such fields."""
+    server = multiprocessing.forkserver._forkserver  # type: ignore[attr-defined]
+    if server._forkserver_pid is None:
+        server.set_forkserver_preload(["lossmap.pipelines.season_field", "faults_season"])
+        # else every worker would load the program that was started
+        sys.modules["__main__"] = types.ModuleType("__main__")
+        server.ensure_running()
+
+
+def _workers() -> list[int]:
+    """Who is at work, or was and nobody has asked for its end yet."""
+    pid = multiprocessing.forkserver._forkserver._forkserver_pid  # type: ignore[attr-defined]
+    return [int(one) for one in Path(f"/proc/{pid}/task/{pid}/children").read_text().split()]
+
+
+def _wait_for_workers() -> list[str]:
+    until = time.monotonic() + LAST_S
+    while left := _workers():
+        if time.monotonic() > until:
+            return [f"workers {left} are there {LAST_S:.0f} s after the end of their driver"]
+        time.sleep(0.02)
+    return []
+
+
+def _main(words: list[str], ending: Ending | None = None, log: Path = Path(os.devnull)) -> int:
+    """The command in a process that was forked: it is not the parent of the server, and must not wait for it."""
+    from lossmap.pipelines import season
+
+    multiprocessing.forkserver._forkserver.ensure_running = lambda: None  # type: ignore[attr-defined]
+    if ending is not None:
+        season.field_row = ending  # type: ignore[assignment]
+    return run_command(words, log)
+
+
+@dataclass(frozen=True)
+class Ending:
+    """`field_row` that ends its own process, or its driver, at the nth call by which a worker touches results; once in a run."""
+
+    place: str
+    touch: int
+    spent: str
+    driver: int = 0
+
+    def __call__(self, job: Any) -> Any:
+        """The field's row."""
+        from lossmap.pipelines.season_field import field_row
+
+        if not _COUNTED:
+            _COUNTED.append(count_touches(self.place, self.touch, self._end))
+        return field_row(job)
+
+    def _end(self) -> None:
+        try:
+            os.close(os.open(self.spent, os.O_CREAT | os.O_EXCL))
+        except FileExistsError:
+            return
+        os.kill(self.driver or os.getpid(), signal.SIGKILL)
+
+
+def _begun(known: Known, chance: random.Random, number: int, how: signal.Signals) -> Callable[[], int]:
+    """A run to be ended by the clock, at a touch of its own, or at a touch of a worker, in turn; gives its exit code."""
+    season, way = known.season, number % 3 if how == signal.SIGKILL else number % 2
+    place, spent = str(season.out.parent), season.folder / "spent"
+    spent.unlink(missing_ok=True)
+    share = chance.random()
+
+    def run() -> int:
+        if way == 1:
+            count_touches(place, max(1, round(known.touches * (1 - share**2))), lambda: os.kill(os.getpid(), how))
+        touch = 1 + int(share * known.touches_of_field * len(FIELDS) / 2)
+        return _main(season.words(earlier=False), Ending(place, touch, str(spent), os.getpid()) if way == 2 else None)
+
+    pid = started(run)
+    if way == 0:
+        _signal_after(pid, known.seconds * share, how)
+    return lambda: code_of(pid)
+
+
+def _signal_after(pid: int, seconds: float, how: signal.Signals) -> None:
+    until = time.monotonic() + seconds
+    while os.waitid(os.P_PID, pid, os.WEXITED | os.WNOHANG | os.WNOWAIT) is None:
+        if time.monotonic() >= until:
+            os.kill(pid, how)
+            return
+        time.sleep(0.005)
+
+
+# --- trials ---------------------------------------------------------------------------------------
+
+
+def driver_ended(moments: int, rng_seed: int, how: signal.Signals = signal.SIGKILL) -> Tally:
+    """End the season's driver at so many moments, and run it again, half of the time before its workers have noticed."""
+    chance, tally = random.Random(rng_seed), Tally(f"`season`, driver, {how.name}", moments)
+    with tempfile.TemporaryDirectory() as outer:
+        known = _prepared(Path(outer))
+        for number in range(moments):
+            known.put_back(bare := number % BARE_EACH == BARE_EACH - 1)
+            code = _begun(known, chance, number, how)()
+            wrong = [] if code in (0, -how if how == signal.SIGKILL else 130) else [f"ended with {code}"]
+            if how != signal.SIGKILL:
+                wrong += [f"{name} is left" for name in known.season.beside()]
+                wrong += [f"workers {left} are left"] if (left := _workers()) else []
+            wrong += _wait_for_workers() if number % WAIT_EACH == 0 else []
+            states, half = known.states()
+            tally.left.update(states.values())
+            wrong += half + (["earlier results come from nowhere"] if bare and "earlier" in states.values() else [])
+            wrong += _again(known, tally)
+            tally.wrong += [f"{how.name}, moment {number}: {one}" for one in wrong]
+    return tally
+
+
+def worker_killed(moments: int, rng_seed: int) -> Tally:
+    """Kill one of the workers at so many moments: the season ends well all the same."""
+    chance, tally = random.Random(rng_seed), Tally("`season`, one worker, SIGKILL", moments)
+    with tempfile.TemporaryDirectory() as outer:
+        known = _prepared(Path(outer))
+        season, spent = known.season, Path(outer) / "spent"
+        for number in range(moments):
+            known.put_back(number % BARE_EACH == BARE_EACH - 1)
+            spent.unlink(missing_ok=True)
+            touch = 1 + int(chance.random() * known.touches_of_field * len(FIELDS) / 2)
+            ending = Ending(str(season.out.parent), touch, str(spent)) if number % 2 else None
+            log = season.folder / "log"
+            pid = started(lambda ending=ending, log=log: _main(season.words(earlier=False), ending, log))
+            if ending is None:
+                _kill_one(pid, known.seconds * chance.random(), chance)
+            code = code_of(pid)
+            states, wrong = known.states()
+            tally.left.update(states.values())
+            if code or set(states.values()) != {"new"}:
+                wrong.append(f"ended with {code}, left {states}, said {log.read_text()[-300:]}")
+            wrong += _wait_for_workers() + [f"{name} is left" for name in season.beside()] + disagreeing(season.out)
+            wrong += _again(known, tally)
+            tally.wrong += [f"worker, moment {number}: {one}" for one in wrong]
+    return tally
+
+
+def _kill_one(pid: int, seconds: float, chance: random.Random) -> None:
+    time.sleep(seconds)
+    for worker in chance.sample(at_work := _workers(), len(at_work))[:1]:
+        try:
+            os.kill(worker, signal.SIGKILL)
+        except ProcessLookupError:
+            continue
+
+
+def _again(known: Known, tally: Tally) -> list[str]:
+    """What is wrong once the run has been made again and come to its end."""
+    tally.reruns += 1
+    log = known.season.folder / "log"
+    code = forked(lambda: _main(known.season.words(earlier=False), None, log))
+    wrong = [] if code == 0 else [f"made again, ended with {code}: {log.read_text()[-300:]}"]
+    wrong += _wait_for_workers()
+    states, half = known.states()
+    if set(states.values()) != {"new"}:
+        wrong.append(f"made again: {states}")
+    wrong += [f"made again: {one}" for one in half]
+    wrong += [f"made again: {name} is of another run" for name in disagreeing(known.season.out)]
+    return wrong + [f"made again: {name} is left" for name in known.season.beside()]
+
+
+def folder_shared(times: int) -> Tally:
+    """Two seasons, and a season and a map of one of its fields, in one folder at once: all end well, and results are whole."""
+    tally = Tally("two seasons, a season and a `map`, into one folder at once", 2 * times)
+    with tempfile.TemporaryDirectory() as outer:
+        known = _prepared(Path(outer))
+        season = known.season
+        of_one = [
+            "map",
+            str(season.folder / "farm" / FIELDS[1]),
+            "--out",
+            str((season.out / FIELDS[1]).parent),
+            "-q",
+            "--set",
+            "report.units=metric",
+        ]
+        for number in range(2 * times):
+            known.put_back(bare=number % 4 == 3)
+            other = season.words(earlier=True) if number % 2 else of_one
+            pids = [started(lambda words=words: _main(words)) for words in (season.words(earlier=False), other)]
+            codes = [code_of(pid) for pid in pids]
+            states, wrong = known.states()
+            tally.left.update(states.values())
+            whole = len({states[name] for name in states if number % 2 or name != FIELDS[1]}) == 1
+            if codes != [0, 0] or not whole or "none" in states.values():
+                wrong.append(f"ended with {codes}, left {states}")
+            wrong += [f"{name} is left" for name in season.beside()] + disagreeing(season.out)
+            tally.wrong += [f"together {number}: {one}" for one in wrong + _again(known, tally)]
+    return tally
