@@ -280,9 +280,10 @@ TRIALS: dict[str, Callable[[int, int], Tally]] = {
     "season-term": lambda moments, seed: faults_season.driver_ended(moments, seed, signal.SIGTERM),
     "season-int": lambda moments, seed: faults_season.driver_ended(moments, seed, signal.SIGINT),
     "season-together": lambda moments, seed: faults_season.folder_shared(moments),
+    "season-vanished": lambda moments, seed: faults_season.things_vanish(),
 }
 MOMENTS = {"map": 60, "stops": 20, "rank": 20, "map-term": 10, "map-int": 10, "places": 0, "vanished": 0, "together": 5}
-MOMENTS |= {"season": 54, "season-worker": 20, "season-term": 10, "season-int": 10, "season-together": 4}
+MOMENTS |= {"season": 54, "season-worker": 20, "season-term": 10, "season-int": 10, "season-together": 4, "season-vanished": 0}
 
 
 def main(words: list[str] | None = None) -> int:

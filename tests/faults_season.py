@@ -19,7 +19,7 @@ import sys
 import tempfile
 import time
 import types
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -31,7 +31,7 @@ from endings import Tally, code_of, count_touches, forked, run_command, started
 from corpus import cases
 from lossmap.pipelines.turns import in_turn
 
-__all__ = ["driver_ended", "folder_shared", "worker_killed"]
+__all__ = ["driver_ended", "folder_shared", "things_vanish", "worker_killed"]
 
 FIELDS = ("north/creek", "pond/creek", "south/creek")
 FILES = ("season.html", "season.geojson", "season.parquet", "season.csv", "summary.json")
@@ -171,9 +171,7 @@ def _prepared(folder: Path) -> Known:
     """Both results made, the earlier ones kept."""
     _serve()
     season = Season(folder)
-    for field_id in FIELDS:
-        (folder / "farm" / field_id).parent.mkdir(parents=True)
-        cases.field((folder / "farm" / field_id).parent, "\n".join([cases.HEAD, *cases.log_rows()]) + "\n")
+    _plant(season, FIELDS)
     counts = folder / "counts"
 
     def counted() -> int:
@@ -191,6 +189,13 @@ def _prepared(folder: Path) -> Known:
     known = Known(season, season.results(), later, seconds, touches, _touches_of_field(folder))
     shutil.copytree(season.out.parent, known.kept)
     return known
+
+
+def _plant(season: Season, field_ids: Sequence[str]) -> None:
+    for field_id in field_ids:
+        place = (season.folder / "farm" / field_id).parent
+        place.mkdir(parents=True)
+        cases.field(place, "\n".join([cases.HEAD, *cases.log_rows()]) + "\n")
 
 
 def _touches_of_field(folder: Path) -> int:
@@ -380,15 +385,8 @@ def folder_shared(times: int) -> Tally:
     with tempfile.TemporaryDirectory() as outer:
         known = _prepared(Path(outer))
         season = known.season
-        of_one = [
-            "map",
-            str(season.folder / "farm" / FIELDS[1]),
-            "--out",
-            str((season.out / FIELDS[1]).parent),
-            "-q",
-            "--set",
-            "report.units=metric",
-        ]
+        field, out = season.folder / "farm" / FIELDS[1], (season.out / FIELDS[1]).parent
+        of_one = ["map", str(field), "--out", str(out), "-q", "--set", "report.units=metric"]
         for number in range(2 * times):
             known.put_back(bare=number % 4 == 3)
             other = season.words(earlier=True) if number % 2 else of_one
@@ -402,3 +400,60 @@ def folder_shared(times: int) -> Tally:
             wrong += [f"{name} is left" for name in season.beside()] + disagreeing(season.out)
             tally.wrong += [f"together {number}: {one}" for one in wrong + _again(known, tally)]
     return tally
+
+
+def things_vanish() -> Tally:
+    """Take a field's file, its folder, its results, or all results away at every call that touches them, in a season of two fields.
+
+    What has not been read yet is a row or a refusal, one message that says where; the other field is mapped.
+    """
+    tally = Tally("`season`, a file, a field or its results vanish, every call")
+    with tempfile.TemporaryDirectory() as outer:
+        season = Season(Path(outer))
+        _plant(season, FIELDS[:2])
+        one, results = season.folder / "farm" / FIELDS[0], season.out / FIELDS[0]
+        assert forked(lambda: run_command(season.words(earlier=True))) == 0
+        shutil.copytree(season.folder / "farm", season.folder / "sound")
+        shutil.copytree(season.out.parent, season.folder / "kept")
+        for goes in (*sorted(one.iterdir()), one, results, season.out):
+            touch, reached = 0, True
+            while reached:
+                touch += 1
+                for place, kept in ((season.folder / "farm", "sound"), (season.out.parent, "kept")):
+                    shutil.rmtree(place)
+                    shutil.copytree(season.folder / kept, place)
+                reached = _one_goes(season, goes, touch, tally)
+    return tally
+
+
+def _one_goes(season: Season, goes: Path, touch: int, tally: Tally) -> bool:
+    """Whether it came to that call; what is wrong goes to the tally."""
+    log, mark = season.folder / "log", season.folder / "mark"
+    mark.unlink(missing_ok=True)
+
+    def go() -> None:
+        mark.touch()
+        shutil.rmtree(goes, ignore_errors=True) if goes.is_dir() else goes.unlink(missing_ok=True)
+
+    def run() -> int:
+        count_touches(str(goes), touch, go)
+        words = season.words(earlier=False)
+        words[words.index("--cores") + 1] = "0"
+        return run_command(words, log)
+
+    code, said = forked(run), log.read_text()
+    if not mark.exists():
+        return False
+    tally.moments += 1
+    tally.left[f"exit {code}"] += 1
+    of_inputs = goes.is_relative_to(season.folder / "farm")
+    where = f"{goes.relative_to(season.folder)}, call {touch}: exit {code}"
+    if code not in ((0, 4) if of_inputs else (0, 2, 3, 4)) or "Traceback" in said or len(said.splitlines()) > 2:
+        tally.wrong.append(f"{where}, said {said[-400:]}")
+    if code and goes.name not in said and FIELDS[0] not in said:
+        tally.wrong.append(f"{where}, does not say where: {said[-400:]}")
+    if of_inputs and not (season.out / FIELDS[1] / "run.toml").is_file():
+        tally.wrong.append(f"{where}, the other field has no map")
+    tally.wrong += [f"{where}, left {name}" for name in season.beside()]
+    tally.wrong += [f"{where}, {name} is of another run" for name in disagreeing(season.out)]
+    return True
