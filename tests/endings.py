@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import json
 import os
 import signal
+import subprocess
 import sys
 import traceback
 from collections import Counter
@@ -12,8 +14,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-__all__ = ["TOUCHES", "Tally", "code_of", "count_touches", "forked", "processor_s", "run_command", "started"]
+__all__ = ["TOUCHES", "Tally", "code_of", "count_touches", "forked", "processor_s", "run_command", "started", "tried"]
 
+SCRIPT = Path(__file__).with_name("faults.py")
 #: Calls that touch files, as Python's audit events name them.
 TOUCHES = ("open", "os.rename", "os.mkdir", "os.rmdir", "os.remove", "os.listdir", "os.scandir", "shutil.rmtree", "fcntl.flock")
 
@@ -87,3 +90,11 @@ def run_command(words: Sequence[str], said: Path = Path(os.devnull)) -> int:
         except Exception:
             traceback.print_exc()
             return 1
+
+
+def tried(trial: str, moments: int = 0) -> dict[str, Any]:
+    """The tally of one trial of `tests/faults.py`, in a process of its own that may fork."""
+    asked = [sys.executable, str(SCRIPT), "--only", trial, "--moments", str(moments), "--json"]
+    done = subprocess.run(asked, capture_output=True, text=True, check=False)
+    assert done.stdout, done.stderr
+    return dict(json.loads(done.stdout)[0])

@@ -261,7 +261,7 @@ def rows(tallies: Sequence[Tally]) -> list[str]:
     lines = ["| what | moments | left | half | made again | not as expected |", "|---|---|---|---|---|---|"]
     for tally in tallies:
         left = ", ".join(f"{name} {count}" for name, count in sorted(tally.left.items()) if name != "half" and count)
-        lines.append(f"| {tally.what} | {tally.moments} | {left} | {tally.left['half']} | {tally.reruns} | {len(tally.wrong)} |")
+        lines.append(f"| {tally.what} | {tally.moments} | {left} | {tally.left.get('half', 0)} | {tally.reruns} | {len(tally.wrong)} |")
     return lines
 
 
@@ -295,7 +295,10 @@ def main(words: list[str] | None = None) -> int:
     parser.add_argument("--moments", type=int, help="moments of each trial instead of its own number")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--json", action="store_true", help="print the tallies as one line of JSON")
+    parser.add_argument("--tallies", nargs="+", type=Path, metavar="FILE", help="write the table from what --json printed, of all trials")
     asked = parser.parse_args(words)
+    if asked.tallies:
+        return _written_down([Tally(**one) for file in asked.tallies for one in json.loads(file.read_text())])
     import lossmap.pipelines.map_field
     import lossmap.pipelines.plan_stops
     import lossmap.pipelines.rank_fields
@@ -304,10 +307,13 @@ def main(words: list[str] | None = None) -> int:
     tallies = [TRIALS[name](asked.moments if asked.moments is not None else MOMENTS[name], asked.seed) for name in asked.only or TRIALS]
     print(json.dumps([vars(tally) for tally in tallies]) if asked.json else "\n".join(rows(tallies)))
     print("\n".join(one for tally in tallies for one in tally.wrong), file=sys.stderr)
-    if not asked.only:
-        from bad_input import write
+    return int(any(tally.wrong for tally in tallies)) if asked.only else _written_down(tallies)
 
-        write("faults", rows(tallies))
+
+def _written_down(tallies: Sequence[Tally]) -> int:
+    from bad_input import write
+
+    write("faults", rows(tallies))
     return int(any(tally.wrong for tally in tallies))
 
 

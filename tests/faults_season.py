@@ -7,12 +7,10 @@ left tells whose it is: each field's results and the season's own files, by them
 
 from __future__ import annotations
 
-import hashlib
 import json
 import multiprocessing.forkserver
 import os
 import random
-import re
 import shutil
 import signal
 import sys
@@ -24,147 +22,174 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import geopandas as gpd
-import pandas as pd
 from endings import Tally, code_of, count_touches, forked, run_command, started
+from season_left import FIELDS, MINE, Known, Season, disagreeing
 
 from corpus import cases
-from lossmap.pipelines.turns import in_turn
 
 __all__ = ["driver_ended", "folder_shared", "things_vanish", "worker_killed"]
 
-FIELDS = ("north/creek", "pond/creek", "south/creek")
-FILES = ("season.html", "season.geojson", "season.parquet", "season.csv", "summary.json")
-MINE = "my notes.txt"
 #: Every so manyth run finds no earlier results; every so manyth is waited for with its workers, the others are not.
 BARE_EACH, WAIT_EACH = 4, 2
 #: Workers of a driver that is no more end within this [s].
 LAST_S = 60.0
-_OF_THE_RUN = re.compile(r"(, [\d,.]+ (s|minutes) of work)|([\d,]+ fields? mapped in this run, [\d,]+ taken over)")
+#: Folders vanish at every so manyth call that touches what is in them.
+STEP = 7
 _COUNTED: list[list[int]] = []
 
-Files = dict[str, str]
+
+def driver_ended(moments: int, rng_seed: int, how: signal.Signals = signal.SIGKILL) -> Tally:
+    """End the season's driver at so many moments, and run it again, half of the time before its workers have noticed."""
+    chance, tally = random.Random(rng_seed), Tally(f"`season`, driver, {how.name}", moments)
+    with tempfile.TemporaryDirectory() as outer:
+        known = _prepared(Path(outer))
+        for number in range(moments):
+            known.put_back(bare := number % BARE_EACH == BARE_EACH - 1)
+            code = _begun(known, chance, number, how)()
+            wrong = [] if code in (0, -how if how == signal.SIGKILL else 130) else [f"ended with {code}"]
+            if how != signal.SIGKILL:
+                wrong += [f"{name} is left" for name in known.season.beside()]
+                wrong += [f"workers {left} are left"] if (left := _workers()) else []
+            wrong += _wait_for_workers() if number % WAIT_EACH == 0 else []
+            states, half = known.states()
+            tally.left.update(states.values())
+            wrong += half + (["earlier results come from nowhere"] if bare and "earlier" in states.values() else [])
+            wrong += _again(known, tally)
+            tally.wrong += [f"{how.name}, moment {number}: {one}" for one in wrong]
+    return tally
 
 
-@dataclass(frozen=True)
-class Season:
-    """A season on made fields, and what it leaves."""
-
-    folder: Path
-
-    @property
-    def out(self) -> Path:
-        """Where its results lie."""
-        return self.folder / "out" / "farm"
-
-    def words(self, earlier: bool) -> list[str]:
-        """The command."""
-        units = f"report.units={'metric' if earlier else 'us'}"
-        return ["season", str(self.folder / "farm"), "--out", str(self.out.parent), "--cores", "2", "-q", "--set", units]
-
-    def of_field(self, field_id: str) -> Files:
-        """A field's results by their contents, without the seconds in run.toml."""
-        found, place = {}, self.out / field_id
-        with in_turn(place.parent):  # workers of a driver that is no more may be at it
-            for path in sorted(place.iterdir()) if place.is_dir() else ():
-                content = path.read_bytes().partition(b"[seconds]")[0] if path.name == "run.toml" else path.read_bytes()
-                found[path.name] = hashlib.sha256(content).hexdigest()
-        return found
-
-    def own(self) -> Files:
-        """The season's own files by what they say; without what is of one run alone: its seconds, and which fields it took over."""
-        return {name: said(self.out / name) for name in (*FILES, MINE) if (self.out / name).is_file()}
-
-    def results(self) -> dict[str, Files]:
-        """All of it; "" is the season itself."""
-        return {field_id: self.of_field(field_id) for field_id in FIELDS} | {"": self.own()}
-
-    def beside(self) -> list[str]:
-        """What is hidden, anywhere below the place for results."""
-        return sorted(path.relative_to(self.folder).as_posix() for path in self.out.parent.rglob(".*"))
+def worker_killed(moments: int, rng_seed: int) -> Tally:
+    """Kill one of the workers at so many moments: the season ends well all the same."""
+    chance, tally = random.Random(rng_seed), Tally("`season`, one worker, SIGKILL", moments)
+    with tempfile.TemporaryDirectory() as outer:
+        known = _prepared(Path(outer))
+        season, spent = known.season, Path(outer) / "spent"
+        for number in range(moments):
+            known.put_back(number % BARE_EACH == BARE_EACH - 1)
+            spent.unlink(missing_ok=True)
+            touch = 1 + int(chance.random() * known.touches_of_field * len(FIELDS) / 2)
+            ending = Ending(str(season.out.parent), touch, str(spent)) if number % 2 else None
+            log = season.folder / "log"
+            pid = started(lambda ending=ending, log=log: _main(season.words(earlier=False), ending, log))
+            if ending is None:
+                _kill_one(pid, known.seconds * chance.random(), chance)
+            code = code_of(pid)
+            states, wrong = known.states()
+            tally.left.update(states.values())
+            if code or set(states.values()) != {"new"}:
+                wrong.append(f"ended with {code}, left {states}, said {log.read_text()[-300:]}")
+            wrong += _wait_for_workers() + [f"{name} is left" for name in season.beside()] + disagreeing(season.out)
+            wrong += _again(known, tally)
+            tally.wrong += [f"worker, moment {number}: {one}" for one in wrong]
+    return tally
 
 
-def said(file: Path) -> str:
-    """What a file of the season says, as a digest; "half" where it breaks off."""
-    try:
-        if file.name == "summary.json":
-            content = json.loads(file.read_text())
-            values = content | {"remade": 0, "fields": [row | {"remade": 0, "seconds": 0} for row in content["fields"]]}
-        elif file.name == "season.geojson":
-            content = json.loads(file.read_text())
-            values = [(one["properties"] | {"remade": 0, "seconds": 0}, one["geometry"]) for one in content["features"]]
-        elif file.name == "season.html":
-            values = _OF_THE_RUN.sub("", file.read_text()) if file.read_text().rstrip().endswith("</html>") else "half"
-        elif file.suffix in (".csv", ".parquet"):
-            values = table(file).drop(columns=["remade", "seconds"]).to_csv(index=False)
-        else:
-            values = file.read_text()
-    except (ValueError, KeyError, OSError) as fault:
-        return f"half ({fault})"
-    return hashlib.sha256(json.dumps(values).encode()).hexdigest()
+def _kill_one(pid: int, seconds: float, chance: random.Random) -> None:
+    time.sleep(seconds)
+    for worker in chance.sample(at_work := _workers(), len(at_work))[:1]:
+        try:
+            os.kill(worker, signal.SIGKILL)
+        except ProcessLookupError:
+            continue
 
 
-def table(file: Path) -> pd.DataFrame:
-    """The season's rows, without their outlines."""
-    return pd.read_csv(file) if file.suffix == ".csv" else pd.DataFrame(gpd.read_parquet(file).drop(columns="geometry"))
+def _again(known: Known, tally: Tally) -> list[str]:
+    """What is wrong once the run has been made again and come to its end."""
+    tally.reruns += 1
+    log = known.season.folder / "log"
+    code = forked(lambda: _main(known.season.words(earlier=False), None, log))
+    wrong = [] if code == 0 else [f"made again, ended with {code}: {log.read_text()[-300:]}"]
+    wrong += _wait_for_workers()
+    states, half = known.states()
+    if set(states.values()) != {"new"}:
+        wrong.append(f"made again: {states}")
+    wrong += [f"made again: {one}" for one in half]
+    wrong += [f"made again: {name} is of another run" for name in disagreeing(known.season.out)]
+    return wrong + [f"made again: {name} is left" for name in known.season.beside()]
 
 
-def disagreeing(out: Path) -> list[str]:
-    """Files of the season that are not of the run that wrote its summary.json: seconds are of one run alone."""
-    if not all((out / name).is_file() for name in FILES):
-        return []
-    rows = json.loads((out / "summary.json").read_text())["fields"]
-    seconds = {row["field_id"]: row["seconds"] for row in rows}
-    features = json.loads((out / "season.geojson").read_text())["features"]
-    told = {name: table(out / name).set_index("field_id")["seconds"].to_dict() for name in ("season.csv", "season.parquet")}
-    told["season.geojson"] = {one["properties"]["field_id"]: one["properties"]["seconds"] for one in features}
-    wrong = [
-        name for name, found in told.items() if found.keys() != seconds.keys() or any(abs(found[k] - seconds[k]) > 2e-6 for k in found)
-    ]
-    work = round(sum(seconds.values()))
-    if f", {work:,} s of work" not in (out / "season.html").read_text():
-        wrong.append("season.html")
-    return wrong
+def folder_shared(times: int) -> Tally:
+    """Two seasons, and a season and a map of one of its fields, in one folder at once: all end well, and results are whole."""
+    tally = Tally("two seasons, a season and a `map`, into one folder at once", 2 * times)
+    with tempfile.TemporaryDirectory() as outer:
+        known = _prepared(Path(outer))
+        season = known.season
+        field, out = season.folder / "farm" / FIELDS[1], (season.out / FIELDS[1]).parent
+        of_one = ["map", str(field), "--out", str(out), "-q", "--set", "report.units=metric"]
+        for number in range(2 * times):
+            known.put_back(bare=number % 4 == 3)
+            other = season.words(earlier=True) if number % 2 else of_one
+            pids = [started(lambda words=words: _main(words)) for words in (season.words(earlier=False), other)]
+            codes = [code_of(pid) for pid in pids]
+            states, wrong = known.states()
+            tally.left.update(states.values())
+            whole = len({states[name] for name in states if number % 2 or name != FIELDS[1]}) == 1
+            if codes != [0, 0] or not whole or "none" in states.values():
+                wrong.append(f"ended with {codes}, left {states}")
+            wrong += [f"{name} is left" for name in season.beside()] + disagreeing(season.out)
+            tally.wrong += [f"together {number}: {one}" for one in wrong + _again(known, tally)]
+    return tally
 
 
-@dataclass(frozen=True)
-class Known:
-    """A season with both of its results, and how long a run takes [s]."""
+def things_vanish() -> Tally:
+    """Take a field's file away at every call that touches it, its folder, its results and all results at many, in a season of two fields.
 
-    season: Season
-    earlier: dict[str, Files]
-    later: dict[str, Files]
-    seconds: float
-    touches: int
-    touches_of_field: int
-
-    @property
-    def kept(self) -> Path:
-        """The earlier results, to be put back."""
-        return self.season.folder / "kept"
-
-    def put_back(self, bare: bool) -> None:
-        """The earlier results, or none."""
-        shutil.rmtree(self.season.out.parent, ignore_errors=True)
-        if not bare:
-            shutil.copytree(self.kept, self.season.out.parent)
-
-    def states(self) -> tuple[dict[str, str], list[str]]:
-        """Whose each field's results and the season's own files are, and what is half."""
-        states, wrong = dict[str, str](), list[str]()
-        for name, found in self.season.results().items():
-            states[name] = state(found, self.earlier[name], self.later[name], parts=not name)
-            if states[name] == "half":
-                wrong.append(f"{name or 'the season'} is half: {sorted(set(found.items()) ^ set(self.earlier[name].items()))}")
-        return states, wrong
+    What has not been read yet is a row or a refusal, one message that says where; the other field is mapped.
+    """
+    tally = Tally("`season`, a file of a field vanishes, every call; a field or results, every seventh")
+    with tempfile.TemporaryDirectory() as outer:
+        season = Season(Path(outer))
+        _plant(season, FIELDS[:2])
+        one, results = season.folder / "farm" / FIELDS[0], season.out / FIELDS[0]
+        assert forked(lambda: run_command(season.words(earlier=True))) == 0
+        shutil.copytree(season.folder / "farm", season.folder / "sound")
+        shutil.copytree(season.out.parent, season.folder / "kept")
+        for goes in (*sorted(one.iterdir()), one, results, season.out):
+            touch, reached = 0, True
+            while reached:
+                touch += 1 if goes.is_file() else STEP
+                for place, kept in ((season.folder / "farm", "sound"), (season.out.parent, "kept")):
+                    shutil.rmtree(place)
+                    shutil.copytree(season.folder / kept, place)
+                reached = _one_goes(season, goes, touch, tally)
+    return tally
 
 
-def state(found: Files, earlier: Files, later: Files, parts: bool) -> str:
-    """Whose results these are; a file of somebody's own aside."""
-    found, earlier, later = ({name: what for name, what in files.items() if name != MINE} for files in (found, earlier, later))
-    if found in ({}, earlier, later):
-        return "none" if not found else "earlier" if found == earlier else "new"
-    return "some, of one run" if parts and (found.items() <= earlier.items() or found.items() <= later.items()) else "half"
+def _one_goes(season: Season, goes: Path, touch: int, tally: Tally) -> bool:
+    """Whether it came to that call; what is wrong goes to the tally."""
+    log, mark = season.folder / "log", season.folder / "mark"
+    mark.unlink(missing_ok=True)
+
+    def go() -> None:
+        mark.touch()
+        shutil.rmtree(goes, ignore_errors=True) if goes.is_dir() else goes.unlink(missing_ok=True)
+
+    def run() -> int:
+        count_touches(str(goes), touch, go)
+        words = season.words(earlier=False)
+        words[words.index("--cores") + 1] = "0"
+        return run_command(words, log)
+
+    code, said = forked(run), log.read_text()
+    if not mark.exists():
+        return False
+    tally.moments += 1
+    tally.left[f"exit {code}"] += 1
+    of_inputs = goes.is_relative_to(season.folder / "farm")
+    where = f"{goes.relative_to(season.folder)}, call {touch}: exit {code}"
+    if code not in ((0, 4) if of_inputs else (0, 2, 3, 4)) or "Traceback" in said or len(said.splitlines()) > 2:
+        tally.wrong.append(f"{where}, said {said[-400:]}")
+    if code and goes.name not in said and FIELDS[0] not in said:
+        tally.wrong.append(f"{where}, does not say where: {said[-400:]}")
+    if of_inputs and not (season.out / FIELDS[1] / "run.toml").is_file():
+        tally.wrong.append(f"{where}, the other field has no map")
+    tally.wrong += [f"{where}, left {name}" for name in season.beside()]
+    tally.wrong += [f"{where}, {name} is of another run" for name in disagreeing(season.out)]
+    return True
+
+
+# --- the season and both of its results -----------------------------------------------------------
 
 
 def _prepared(folder: Path) -> Known:
@@ -303,157 +328,3 @@ def _signal_after(pid: int, seconds: float, how: signal.Signals) -> None:
             os.kill(pid, how)
             return
         time.sleep(0.005)
-
-
-# --- trials ---------------------------------------------------------------------------------------
-
-
-def driver_ended(moments: int, rng_seed: int, how: signal.Signals = signal.SIGKILL) -> Tally:
-    """End the season's driver at so many moments, and run it again, half of the time before its workers have noticed."""
-    chance, tally = random.Random(rng_seed), Tally(f"`season`, driver, {how.name}", moments)
-    with tempfile.TemporaryDirectory() as outer:
-        known = _prepared(Path(outer))
-        for number in range(moments):
-            known.put_back(bare := number % BARE_EACH == BARE_EACH - 1)
-            code = _begun(known, chance, number, how)()
-            wrong = [] if code in (0, -how if how == signal.SIGKILL else 130) else [f"ended with {code}"]
-            if how != signal.SIGKILL:
-                wrong += [f"{name} is left" for name in known.season.beside()]
-                wrong += [f"workers {left} are left"] if (left := _workers()) else []
-            wrong += _wait_for_workers() if number % WAIT_EACH == 0 else []
-            states, half = known.states()
-            tally.left.update(states.values())
-            wrong += half + (["earlier results come from nowhere"] if bare and "earlier" in states.values() else [])
-            wrong += _again(known, tally)
-            tally.wrong += [f"{how.name}, moment {number}: {one}" for one in wrong]
-    return tally
-
-
-def worker_killed(moments: int, rng_seed: int) -> Tally:
-    """Kill one of the workers at so many moments: the season ends well all the same."""
-    chance, tally = random.Random(rng_seed), Tally("`season`, one worker, SIGKILL", moments)
-    with tempfile.TemporaryDirectory() as outer:
-        known = _prepared(Path(outer))
-        season, spent = known.season, Path(outer) / "spent"
-        for number in range(moments):
-            known.put_back(number % BARE_EACH == BARE_EACH - 1)
-            spent.unlink(missing_ok=True)
-            touch = 1 + int(chance.random() * known.touches_of_field * len(FIELDS) / 2)
-            ending = Ending(str(season.out.parent), touch, str(spent)) if number % 2 else None
-            log = season.folder / "log"
-            pid = started(lambda ending=ending, log=log: _main(season.words(earlier=False), ending, log))
-            if ending is None:
-                _kill_one(pid, known.seconds * chance.random(), chance)
-            code = code_of(pid)
-            states, wrong = known.states()
-            tally.left.update(states.values())
-            if code or set(states.values()) != {"new"}:
-                wrong.append(f"ended with {code}, left {states}, said {log.read_text()[-300:]}")
-            wrong += _wait_for_workers() + [f"{name} is left" for name in season.beside()] + disagreeing(season.out)
-            wrong += _again(known, tally)
-            tally.wrong += [f"worker, moment {number}: {one}" for one in wrong]
-    return tally
-
-
-def _kill_one(pid: int, seconds: float, chance: random.Random) -> None:
-    time.sleep(seconds)
-    for worker in chance.sample(at_work := _workers(), len(at_work))[:1]:
-        try:
-            os.kill(worker, signal.SIGKILL)
-        except ProcessLookupError:
-            continue
-
-
-def _again(known: Known, tally: Tally) -> list[str]:
-    """What is wrong once the run has been made again and come to its end."""
-    tally.reruns += 1
-    log = known.season.folder / "log"
-    code = forked(lambda: _main(known.season.words(earlier=False), None, log))
-    wrong = [] if code == 0 else [f"made again, ended with {code}: {log.read_text()[-300:]}"]
-    wrong += _wait_for_workers()
-    states, half = known.states()
-    if set(states.values()) != {"new"}:
-        wrong.append(f"made again: {states}")
-    wrong += [f"made again: {one}" for one in half]
-    wrong += [f"made again: {name} is of another run" for name in disagreeing(known.season.out)]
-    return wrong + [f"made again: {name} is left" for name in known.season.beside()]
-
-
-def folder_shared(times: int) -> Tally:
-    """Two seasons, and a season and a map of one of its fields, in one folder at once: all end well, and results are whole."""
-    tally = Tally("two seasons, a season and a `map`, into one folder at once", 2 * times)
-    with tempfile.TemporaryDirectory() as outer:
-        known = _prepared(Path(outer))
-        season = known.season
-        field, out = season.folder / "farm" / FIELDS[1], (season.out / FIELDS[1]).parent
-        of_one = ["map", str(field), "--out", str(out), "-q", "--set", "report.units=metric"]
-        for number in range(2 * times):
-            known.put_back(bare=number % 4 == 3)
-            other = season.words(earlier=True) if number % 2 else of_one
-            pids = [started(lambda words=words: _main(words)) for words in (season.words(earlier=False), other)]
-            codes = [code_of(pid) for pid in pids]
-            states, wrong = known.states()
-            tally.left.update(states.values())
-            whole = len({states[name] for name in states if number % 2 or name != FIELDS[1]}) == 1
-            if codes != [0, 0] or not whole or "none" in states.values():
-                wrong.append(f"ended with {codes}, left {states}")
-            wrong += [f"{name} is left" for name in season.beside()] + disagreeing(season.out)
-            tally.wrong += [f"together {number}: {one}" for one in wrong + _again(known, tally)]
-    return tally
-
-
-def things_vanish() -> Tally:
-    """Take a field's file, its folder, its results, or all results away at every call that touches them, in a season of two fields.
-
-    What has not been read yet is a row or a refusal, one message that says where; the other field is mapped.
-    """
-    tally = Tally("`season`, a file, a field or its results vanish, every call")
-    with tempfile.TemporaryDirectory() as outer:
-        season = Season(Path(outer))
-        _plant(season, FIELDS[:2])
-        one, results = season.folder / "farm" / FIELDS[0], season.out / FIELDS[0]
-        assert forked(lambda: run_command(season.words(earlier=True))) == 0
-        shutil.copytree(season.folder / "farm", season.folder / "sound")
-        shutil.copytree(season.out.parent, season.folder / "kept")
-        for goes in (*sorted(one.iterdir()), one, results, season.out):
-            touch, reached = 0, True
-            while reached:
-                touch += 1
-                for place, kept in ((season.folder / "farm", "sound"), (season.out.parent, "kept")):
-                    shutil.rmtree(place)
-                    shutil.copytree(season.folder / kept, place)
-                reached = _one_goes(season, goes, touch, tally)
-    return tally
-
-
-def _one_goes(season: Season, goes: Path, touch: int, tally: Tally) -> bool:
-    """Whether it came to that call; what is wrong goes to the tally."""
-    log, mark = season.folder / "log", season.folder / "mark"
-    mark.unlink(missing_ok=True)
-
-    def go() -> None:
-        mark.touch()
-        shutil.rmtree(goes, ignore_errors=True) if goes.is_dir() else goes.unlink(missing_ok=True)
-
-    def run() -> int:
-        count_touches(str(goes), touch, go)
-        words = season.words(earlier=False)
-        words[words.index("--cores") + 1] = "0"
-        return run_command(words, log)
-
-    code, said = forked(run), log.read_text()
-    if not mark.exists():
-        return False
-    tally.moments += 1
-    tally.left[f"exit {code}"] += 1
-    of_inputs = goes.is_relative_to(season.folder / "farm")
-    where = f"{goes.relative_to(season.folder)}, call {touch}: exit {code}"
-    if code not in ((0, 4) if of_inputs else (0, 2, 3, 4)) or "Traceback" in said or len(said.splitlines()) > 2:
-        tally.wrong.append(f"{where}, said {said[-400:]}")
-    if code and goes.name not in said and FIELDS[0] not in said:
-        tally.wrong.append(f"{where}, does not say where: {said[-400:]}")
-    if of_inputs and not (season.out / FIELDS[1] / "run.toml").is_file():
-        tally.wrong.append(f"{where}, the other field has no map")
-    tally.wrong += [f"{where}, left {name}" for name in season.beside()]
-    tally.wrong += [f"{where}, {name} is of another run" for name in disagreeing(season.out)]
-    return True

@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from corpus.results import FOUND, Spoilt
 from fuzzing import seeds
 from lossmap.base.errors import ReadError
 from lossmap.base.tables import SEASON
@@ -90,6 +91,15 @@ def test_results_that_no_map_wrote_are_refused(spoilt: Any, where: tuple[Any, ..
         read_season_row(folder)
     assert said in str(refused.value)
     assert str(refused.value).endswith("; map the field again")
+
+
+@pytest.mark.parametrize("found", FOUND.values(), ids=FOUND)
+def test_what_the_search_found_is_refused(spoilt: Any, found: Spoilt) -> None:
+    """Each once broke the season that took it over."""
+    folder = spoilt(found.file, found.where, found.value)
+    with pytest.raises(ReadError) as refused:
+        read_season_row(folder)
+    assert str(refused.value).startswith(f"{folder.name}/{found.file}: {found.says}")
 
 
 def test_files_that_are_missing_are_refused(tmp_path: Path) -> None:
