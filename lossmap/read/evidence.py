@@ -15,7 +15,7 @@ from lossmap.base.estimates import Estimate
 from lossmap.base.reference import crops
 from lossmap.base.season import DriverEvidence, FieldEvidence
 from lossmap.base.tables import DRIVE, FACTORS, SOURCES
-from lossmap.read.results import Count, Limits, NeverNegative, Number, OneOf, Positive, read_result
+from lossmap.read.results import Count, NeverNegative, Number, Positive, limits, one_of, read_result
 
 __all__ = ["read_evidence"]
 
@@ -27,9 +27,9 @@ LEAST_LOSS, MOST_LOSS, MOST_RATIO, MOST_SLOPE, MOST_DRIVER, MOST_DOUBT, MOST_ARE
 
 
 class _Loss(pydantic.BaseModel):
-    mean_kg_ha: Annotated[Number, Limits(-MOST_LOSS, MOST_LOSS)]
-    low_kg_ha: Annotated[Number, Limits(-MOST_LOSS, MOST_LOSS)]
-    high_kg_ha: Annotated[Number, Limits(-MOST_LOSS, MOST_LOSS)]
+    mean_kg_ha: Annotated[Number, limits(-MOST_LOSS, MOST_LOSS)]
+    low_kg_ha: Annotated[Number, limits(-MOST_LOSS, MOST_LOSS)]
+    high_kg_ha: Annotated[Number, limits(-MOST_LOSS, MOST_LOSS)]
 
     @pydantic.model_validator(mode="after")
     def _in_order(self) -> _Loss:
@@ -45,9 +45,9 @@ class _Loss(pydantic.BaseModel):
         return Estimate(self.mean_kg_ha, self.low_kg_ha, self.high_kg_ha)
 
 
-Slope = Annotated[Number, Limits(-MOST_SLOPE, MOST_SLOPE)]
-Spread = Annotated[Number, Limits(1 / MOST_SLOPE**2, MOST_SLOPE)]
-Doubt = Annotated[Number, Limits(0.0, MOST_DOUBT)]
+Slope = Annotated[Number, limits(-MOST_SLOPE, MOST_SLOPE)]
+Spread = Annotated[Number, limits(1 / MOST_SLOPE**2, MOST_SLOPE)]
+Doubt = Annotated[Number, limits(0.0, MOST_DOUBT)]
 
 
 class _Driver(pydantic.BaseModel):
@@ -56,9 +56,9 @@ class _Driver(pydantic.BaseModel):
     sds: tuple[Spread, ...]
     prior_sd: Spread
     expected_sd: Spread
-    reference: Annotated[Number, Limits(-MOST_DRIVER, MOST_DRIVER)]
-    mean: Annotated[Number, Limits(-MOST_DRIVER, MOST_DRIVER)]
-    beyond: tuple[Annotated[Number, Limits(0.0, MOST_DRIVER)], ...]
+    reference: Annotated[Number, limits(-MOST_DRIVER, MOST_DRIVER)]
+    mean: Annotated[Number, limits(-MOST_DRIVER, MOST_DRIVER)]
+    beyond: tuple[Annotated[Number, limits(0.0, MOST_DRIVER)], ...]
 
     @pydantic.model_validator(mode="after")
     def _one_mixture(self) -> _Driver:
@@ -96,14 +96,14 @@ class _File(pydantic.BaseModel):
     model_config = pydantic.ConfigDict(extra="ignore")
 
     field_id: str = pydantic.Field(min_length=1, max_length=1000)
-    crop: Annotated[str, OneOf(*crops())]
-    area_ha: Annotated[Positive, Limits(0.0, MOST_AREA)]
+    crop: Annotated[str, one_of(*crops())]
+    area_ha: Annotated[Positive, limits(0.0, MOST_AREA)]
     stops: Count
     mass_doubt: Doubt
     log_loss_sd: Doubt | None
-    loss: dict[Annotated[str, OneOf("total", *SOURCES)], _Loss]
-    drivers: dict[Annotated[str, OneOf(*DRIVE)], _Driver]
-    factors: dict[Annotated[str, OneOf(*FACTORS)], str]
+    loss: dict[Annotated[str, one_of("total", *SOURCES)], _Loss]
+    drivers: dict[Annotated[str, one_of(*DRIVE)], _Driver]
+    factors: dict[Annotated[str, one_of(*FACTORS)], str]
     outline: Annotated[Any, pydantic.AfterValidator(_outline)]
 
 

@@ -11,7 +11,7 @@ import pydantic
 from lossmap.base.errors import ReadError, SettingsError, shown
 from lossmap.base.settings import build
 
-__all__ = ["Count", "Known", "Limits", "NeverNegative", "Number", "OneOf", "Positive", "read_result", "result_bytes"]
+__all__ = ["Count", "Known", "NeverNegative", "Number", "Positive", "limits", "one_of", "read_result", "result_bytes"]
 
 REMEDY = "map the field again"
 #: A file of ours holds some 10 kB; one of more than this is none.
@@ -66,7 +66,7 @@ def result_bytes(file: Path) -> bytes:
 # --- kinds of values ----------------------------------------------------------------------------
 
 
-def Limits(least: float, most: float) -> pydantic.AfterValidator:  # noqa: N802  stands beside pydantic's own
+def limits(least: float, most: float) -> pydantic.AfterValidator:
     """Refuse numbers beyond what any field has: sums and powers of what is let in must stay finite."""
 
     def inside(value: float) -> float:
@@ -77,7 +77,7 @@ def Limits(least: float, most: float) -> pydantic.AfterValidator:  # noqa: N802 
     return pydantic.AfterValidator(inside)
 
 
-def OneOf(*names: str) -> pydantic.AfterValidator:  # noqa: N802
+def one_of(*names: str) -> pydantic.AfterValidator:
     """Refuse all but these words."""
 
     def known(name: str) -> str:

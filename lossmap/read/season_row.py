@@ -13,7 +13,7 @@ from lossmap.base.errors import ReadError
 from lossmap.base.estimates import Verdict
 from lossmap.base.tables import DRIVE, FACTORS
 from lossmap.read.evidence import read_evidence
-from lossmap.read.results import REMEDY, Count, Limits, NeverNegative, Number, Positive, read_result, result_bytes
+from lossmap.read.results import REMEDY, Count, NeverNegative, Number, Positive, limits, read_result, result_bytes
 
 __all__ = ["read_season_row", "results_sha256"]
 
@@ -70,7 +70,7 @@ def _number(value: float | None) -> float:
     return math.nan if value is None else value
 
 
-Within = Annotated[Number, Limits(-1e12, 1e12)] | None
+Within = Annotated[Number, limits(-1e12, 1e12)] | None
 
 
 class _Points(pydantic.BaseModel):
@@ -79,9 +79,9 @@ class _Points(pydantic.BaseModel):
 
 
 class _Loss(pydantic.BaseModel):
-    mean_kg_ha: Annotated[Number, Limits(-1e6, 1e6)] | None
-    low_kg_ha: Annotated[Number, Limits(-1e6, 1e6)] | None
-    high_kg_ha: Annotated[Number, Limits(-1e6, 1e6)] | None
+    mean_kg_ha: Annotated[Number, limits(-1e6, 1e6)] | None
+    low_kg_ha: Annotated[Number, limits(-1e6, 1e6)] | None
+    high_kg_ha: Annotated[Number, limits(-1e6, 1e6)] | None
     pct_of_total_yield: Within
 
     def columns(self, source: str) -> dict[str, float]:
@@ -125,8 +125,8 @@ class _Summary(pydantic.BaseModel):
     stops: Count
     zones: Count
     loss: _Losses
-    yield_kg_ha: Annotated[NeverNegative, Limits(0.0, 1e6)] | None
-    speed_m_s: Annotated[NeverNegative, Limits(0.0, 1e3)] | None
-    moisture_pct: Annotated[Number, Limits(0.0, 100.0)] | None
+    yield_kg_ha: Annotated[NeverNegative, limits(0.0, 1e6)] | None
+    speed_m_s: Annotated[NeverNegative, limits(0.0, 1e3)] | None
+    moisture_pct: Annotated[Number, limits(0.0, 100.0)] | None
     drivers: _Drivers
     money: _Money | None = None

@@ -10,6 +10,7 @@ import shutil
 import signal
 import subprocess
 import sys
+import threading
 import time
 import tomllib
 from dataclasses import replace
@@ -29,6 +30,7 @@ from lossmap.base.settings import Settings, build
 from lossmap.pipelines import season as module
 from lossmap.pipelines.season import map_season
 from lossmap.pipelines.season_field import field_row
+from lossmap.pipelines.turns import alone
 from lossmap.read import read_season_row, read_settings
 from lossmap.report import FILES, SEASON_FILES, write_season
 
@@ -283,6 +285,29 @@ def test_each_field_is_said_when_it_is_done(mapped, monkeypatch, caplog):
         map_season(folder, Settings(), out, cores=0)
     assert order == [f"{verb} {field_id}" for field_id in IDS[:2] for verb in ("works on", "says")] + ["works on south/creek"]
     assert "farm: stopped after 2 of 3 fields, which stay; the same command goes on from there" in caplog.text
+
+
+def test_a_second_season_into_the_same_folder_waits(mapped, monkeypatch, caplog):
+    """It says so, and begins when the first has ended."""
+    folder, out = mapped
+    monkeypatch.setattr(module._log, "propagate", True)
+    begun, ended = threading.Event(), threading.Event()
+
+    def first():
+        with alone(out / "farm", lambda: None):
+            begun.set()
+            while "waits until it has ended" not in caplog.text:
+                time.sleep(0.01)
+            ended.set()
+
+    other = threading.Thread(target=first)
+    other.start()
+    begun.wait()
+    map_season(folder, Settings(), out, cores=0)
+    assert ended.is_set()
+    other.join()
+    assert f"farm: another season is at work on {out / 'farm'}; this one waits until it has ended" in caplog.text
+    assert not list(out.rglob(".*"))
 
 
 def test_a_field_that_hangs_is_stopped(mapped, monkeypatch):

@@ -11,7 +11,7 @@ import pydantic
 import pytest
 
 from lossmap.base.errors import ReadError
-from lossmap.read.results import Count, Known, Limits, NeverNegative, OneOf, Positive, read_result, result_bytes
+from lossmap.read.results import Count, Known, NeverNegative, Positive, limits, one_of, read_result, result_bytes
 
 
 class Made(pydantic.BaseModel):
@@ -21,8 +21,8 @@ class Made(pydantic.BaseModel):
     known: Known = None
     above: Positive = 1.0
     least: NeverNegative = 0.0
-    between: Annotated[float, Limits(-1.0, 1.0)] = 0.0
-    word: Annotated[str, OneOf("red", "green")] = "red"
+    between: Annotated[float, limits(-1.0, 1.0)] = 0.0
+    word: Annotated[str, one_of("red", "green")] = "red"
 
 
 def written(folder: Path, content: object) -> Path:
