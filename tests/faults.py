@@ -4,7 +4,8 @@ Half of the moments are shares of the processor time of a whole run, half are ca
 it touches its results (more of them towards its end, where results take their place). After
 each, the results are the earlier ones or the new ones, whole, or are not there; every few
 moments the run is made again, and must come to its end and leave nothing beside its results.
-Files vanish while they are read, and two runs write into one folder at once.
+Files vanish while they are read, and two runs write into one folder at once. Seasons have moments
+of their own (`faults_season`).
 
 One process loads everything and forks each run, so that a run is what it does and not what
 it loads.

@@ -18,6 +18,7 @@ import tempfile
 import time
 import types
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -73,7 +74,7 @@ def worker_killed(moments: int, rng_seed: int) -> Tally:
             log = season.folder / "log"
             pid = started(lambda ending=ending, log=log: _main(season.words(earlier=False), ending, log))
             if ending is None:
-                _kill_one(pid, known.seconds * chance.random(), chance)
+                _kill_one(known.seconds * chance.random(), chance)
             code = code_of(pid)
             states, wrong = known.states()
             tally.left.update(states.values())
@@ -85,13 +86,11 @@ def worker_killed(moments: int, rng_seed: int) -> Tally:
     return tally
 
 
-def _kill_one(pid: int, seconds: float, chance: random.Random) -> None:
+def _kill_one(seconds: float, chance: random.Random) -> None:
     time.sleep(seconds)
-    for worker in chance.sample(at_work := _workers(), len(at_work))[:1]:
-        try:
-            os.kill(worker, signal.SIGKILL)
-        except ProcessLookupError:
-            continue
+    if at_work := _workers():
+        with suppress(ProcessLookupError):
+            os.kill(chance.choice(at_work), signal.SIGKILL)
 
 
 def _again(known: Known, tally: Tally) -> list[str]:
