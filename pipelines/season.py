@@ -6,6 +6,7 @@ import datetime
 import logging
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import chain
 from pathlib import Path, PurePosixPath
 from typing import Any
@@ -13,22 +14,27 @@ from typing import Any
 import geopandas as gpd
 
 from lossmap.base.errors import SettingsError, TooLittleData
-from lossmap.base.season import FieldEvidence, Pooled, Season
+from lossmap.base.season import Pooled, Season
 from lossmap.base.settings import Settings
 from lossmap.base.tables import DRIVE, SEASON
 from lossmap.pool import pool
-from lossmap.read import field_folders, read_evidence
+from lossmap.read import field_folders
 from lossmap.report import SEASON_FILES, said_of_season, values_of_season, write_season
 
 from .made import Made
 from .progress import Fields
 from .season_field import Job, failed_row, field_row
+from .turns import alone
 from .whole import apart, sweep, whole_files, writable
 from .workers import Crew, Lost, worked, workers
 
 __all__ = ["SeasonMade", "map_season"]
 
 _log = logging.getLogger("lossmap")
+
+_WAITS = "%s: another season is at work on %s; this one waits until it has ended"
+_STOPPED = "%s: stopped after %d of %d fields, which stay; the same command goes on from there"
+_GONE = "its results were there and are gone; run the same again, with --out on storage that all workers share and that nothing else clears"
 
 
 @dataclass(frozen=True)
@@ -72,26 +78,23 @@ def map_season(
     target = out / (folder.name or "season")
     jobs, misplaced = _jobs(folder, settings, out.resolve(), target.resolve(), again)
     writable(target)
-    rows: dict[str, dict[str, Any]] = {}
-    try:
-        with workers(cores, cluster, folder) as crew, Fields(len(jobs) + len(misplaced), bar) as shown:
-            for field_id, row in chain(misplaced.items(), _rows(crew, jobs, settings.season.field_limit)):
-                rows[field_id] = row
-                shown(field_id, row["error"], bool(row["remade"]), row["seconds"])
-    except KeyboardInterrupt:
-        _log.warning(
-            "%s: stopped after %d of %d fields, which stay; the same command goes on from there",
-            folder.name,
-            len(rows),
-            len(jobs) + len(misplaced),
-        )
-        raise
-    finally:
-        for place in {job.target.parent for job in jobs}:
-            sweep(place)
-    season = _season(folder.name, [rows[field_id] for field_id in sorted(rows)], target, settings)
-    with whole_files(target) as files:
-        write_season(season, files)
+    with alone(target, partial(_log.warning, _WAITS, folder.name, target)):
+        rows = dict[str, dict[str, Any]]()
+        try:
+            with workers(cores, cluster, folder) as crew, Fields(len(jobs) + len(misplaced), bar) as shown:
+                for field_id, row in chain(misplaced.items(), _rows(crew, jobs, settings.season.field_limit)):
+                    rows[field_id] = row
+                    shown(field_id, row["error"], bool(row["remade"]), row["seconds"])
+        except KeyboardInterrupt:
+            _log.warning(_STOPPED, folder.name, len(rows), len(jobs) + len(misplaced))
+            raise
+        finally:
+            for place in {job.target.parent for job in jobs}:
+                sweep(place)
+        rows |= {job.field_id: failed_row(job, _GONE, rows[job.field_id]["seconds"]) for job in jobs if _is_gone(rows[job.field_id], job)}
+        season = _season(folder.name, [rows[field_id] for field_id in sorted(rows)], settings)
+        with whole_files(target) as files:
+            write_season(season, files)
     failed = int((season.fields["error"] != "").sum())
     return SeasonMade(target / "season.html", said_of_season(season), values_of_season(season), season.pooled.notes, failed)
 
@@ -166,23 +169,22 @@ _IN_WORDS = {
 }
 
 
-def _season(name: str, rows: list[dict[str, Any]], target: Path, settings: Settings) -> Season:
+def _is_gone(row: dict[str, Any], job: Job) -> bool:
+    return not row["error"] and not job.target.is_dir()
+
+
+def _season(name: str, rows: list[dict[str, Any]], settings: Settings) -> Season:
     """The rows as a table, with what all fields say together and the verdicts that rest on it."""
     mapped = [row for row in rows if not row["error"]]
     if not mapped:
         raise TooLittleData(f"{name}: none of its {len(rows)} fields could be mapped; the first, {rows[0]['field_id']}: {rows[0]['error']}")
-    pooled = pool([_evidence(row["field_id"], target) for row in mapped], settings.season)
+    # a field knows itself by its folder's name, of which a season may have several
+    pooled = pool([replace(row["evidence"], field_id=row["field_id"]) for row in mapped], settings.season)
     for row in mapped:
         _borrow(row, pooled)
     columns = [column.name for column in SEASON.columns]
     fields = gpd.GeoDataFrame([{name: row[name] for name in (*columns, "geometry")} for row in rows], geometry="geometry", crs="EPSG:4326")
     return Season(name, SEASON.check(fields), pooled, settings, datetime.date.today())
-
-
-def _evidence(field_id: str, target: Path) -> FieldEvidence:
-    if not (target / field_id).is_dir():
-        raise SettingsError(f"{target / field_id}: its worker has written it, and it is not here; --out must lie on storage that all share")
-    return replace(read_evidence(target / field_id), field_id=field_id)
 
 
 def _borrow(row: dict[str, Any], pooled: Pooled) -> None:

@@ -12,17 +12,18 @@ from typing import Any
 
 import shapely
 
-from lossmap.base.errors import LossmapError, ReadError
+from lossmap.base.errors import LossmapError
 from lossmap.base.field import Field
 from lossmap.base.settings import UNHEEDED, Settings
 from lossmap.base.tables import SEASON
-from lossmap.read import fingerprints, read_field, read_season_row
+from lossmap.read import fingerprints, read_field, read_season_row, results_sha256
 from lossmap.read.facts import FACTS, read_toml
 from lossmap.report import FILES
 from lossmap.report.run_file import as_typed, version
 
 from .map_field import map_into
 from .progress import Stages
+from .turns import in_turn
 
 __all__ = ["Job", "failed_row", "field_row"]
 
@@ -50,7 +51,7 @@ class Job:
 
 
 def field_row(job: Job) -> dict[str, Any]:
-    """Make sure that the field's results are there, and say what they say (SEASON and ``geometry``).
+    """Make sure that the field's results are there, and say what they say (SEASON, ``geometry`` and ``evidence``).
 
     The row is read back from the files, so that fields mapped now and before say the same.
     """
@@ -67,25 +68,31 @@ def field_row(job: Job) -> dict[str, Any]:
 
 def _row(job: Job) -> tuple[bool, dict[str, Any]]:
     field = read_field(job.folder)
-    if not job.again and _is_unchanged(field, job):
-        with suppress(ReadError):  # results that were damaged since are made anew
-            return False, read_season_row(job.target)
+    if not job.again and (row := _taken_over(field, job)) is not None:
+        return False, row
     map_into(job.target, field, job.settings, Stages(job.field_id, level=logging.DEBUG))
-    return True, read_season_row(job.target)
+    with in_turn(job.target.parent):
+        return True, read_season_row(job.target)
 
 
-def _is_unchanged(field: Field, job: Job) -> bool:
-    """Whether the results that lie there are of these inputs, settings and version, and all there."""
+def _taken_over(field: Field, job: Job) -> dict[str, Any] | None:
+    """What the results that lie there say; None where they are not whole, or not of these inputs, settings and version."""
+    # results that were damaged since are made anew, and what is wrong with the inputs is said when they are mapped
+    with suppress(LossmapError, OSError):
+        inputs = fingerprints(field)
+        with in_turn(job.target.parent):
+            return read_season_row(job.target) if _is_unchanged(job, inputs) else None
+    return None
+
+
+def _is_unchanged(job: Job, inputs: dict[str, str]) -> bool:
     if not all((job.target / name).is_file() for name in FILES):
         return False
-    try:
-        run, inputs = read_toml(job.target / "run.toml", "run.toml"), fingerprints(field)
-    except (LossmapError, OSError):
-        return False
+    run = read_toml(job.target / "run.toml", "run.toml")
     settings = run.get("settings")
     if run.get("lossmap") != version() or run.get("inputs_sha256") != inputs or not isinstance(settings, dict):
         return False
-    return _of_a_field(settings) == _of_a_field(as_typed(job.settings))
+    return run.get("results_sha256") == results_sha256(job.target) and _of_a_field(settings) == _of_a_field(as_typed(job.settings))
 
 
 def _of_a_field(settings: dict[str, Any]) -> dict[str, Any]:
@@ -98,7 +105,15 @@ def failed_row(job: Job, error: str, seconds: float = math.nan) -> dict[str, Any
     row = {column.name: unknown[column.kind] for column in SEASON.columns}
     if (job.target / "run.toml").is_file():
         error += " (the map in its folder is of an earlier run)"
-    return {**row, "field_id": job.field_id, "name": _name(job), "error": error, "seconds": seconds, "geometry": shapely.Polygon()}
+    return {
+        **row,
+        "field_id": job.field_id,
+        "name": _name(job),
+        "error": error,
+        "seconds": seconds,
+        "geometry": shapely.Polygon(),
+        "evidence": None,
+    }
 
 
 def _name(job: Job) -> str:

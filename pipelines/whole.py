@@ -35,10 +35,7 @@ from pathlib import Path
 
 from lossmap.base.errors import SettingsError, WriteError, shown
 
-try:
-    import fcntl
-except ImportError:  # a system without it
-    fcntl = None  # type: ignore[assignment]
+from .turns import in_turn
 
 __all__ = ["apart", "sweep", "whole_files", "whole_folder", "writable"]
 
@@ -64,7 +61,7 @@ def whole_folder(target: Path) -> Iterator[Path]:
     """
     with _aside(target) as aside:
         yield aside / "new"
-        with _in_turn(target.parent), _refusals(target, "be replaced"):
+        with in_turn(target.parent), _refusals(target, "be replaced"):
             _take_place(target, aside)
 
 
@@ -82,7 +79,7 @@ def whole_files(target: Path) -> Iterator[Path]:
     """
     with _aside(target) as aside:
         yield aside / "new"
-        with _in_turn(target.parent), _refusals(target, "be written to"):
+        with in_turn(target.parent), _refusals(target, "be written to"):
             _take_places(target, aside) if _holds_folders(target) else _take_place(target, aside)
 
 
@@ -129,7 +126,7 @@ def _aside(target: Path) -> Iterator[Path]:
         # the file by the name that it would have had
         raise WriteError(str(fault).replace(str(aside / "new"), str(target))) from fault
     finally:
-        with suppress(OSError), _in_turn(target.parent):
+        with suppress(OSError), in_turn(target.parent):
             _put_back(target, aside)
             shutil.rmtree(aside)
 
@@ -146,28 +143,13 @@ def sweep(folder: Path, name: str | None = None) -> None:
     """
     if not folder.is_dir():
         return
-    with _in_turn(folder):
+    with in_turn(folder):
         for aside in list(folder.iterdir()):
             whose = _ASIDE.fullmatch(aside.name)
             if whose is None or name not in (None, whose["target"]) or _is_at_work(aside, int(whose["pid"]), whose["host"]):
                 continue
             _put_back(folder / whose["target"], aside)
             shutil.rmtree(aside, ignore_errors=True)
-
-
-@contextmanager
-def _in_turn(folder: Path) -> Iterator[None]:
-    """One run at a time changes names in `folder`; another waits the moment it takes. The system lets go of a run that is killed."""
-    if fcntl is None:
-        yield
-        return
-    place = os.open(folder, os.O_RDONLY)
-    try:
-        with suppress(OSError):  # a network disk may know no turns: then names are changed as quickly as can be
-            fcntl.flock(place, fcntl.LOCK_EX)
-        yield
-    finally:
-        os.close(place)
 
 
 @contextmanager

@@ -232,7 +232,7 @@ _HOW = {
     "inputs": "`python tests/bad_input.py`",
     "large files": "`python tests/bad_input.py --slow`",
     "fuzzing": "`python tests/fuzzing/run.py TARGET --seconds 1800`, led by coverage, at the lowest priority of a busy machine",
-    "faults": "`python tests/faults.py`",
+    "faults": "`python tests/faults.py`; of a season each field's results and the season's own files are told by themselves",
 }
 
 

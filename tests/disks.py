@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-__all__ = ["disk", "read_only"]
+__all__ = ["bound_read_only", "disk", "read_only"]
 
 
 @contextmanager
@@ -38,3 +38,16 @@ def read_only(place: Path) -> Iterator[Path]:
         yield place
     finally:
         subprocess.run(["mount", "-o", "remount,rw", str(place)], check=True)
+
+
+@contextmanager
+def bound_read_only(folder: Path, place: Path) -> Iterator[Path]:
+    """A folder seen at `place` too, where it cannot be written to; skips, with the reason, where that may not be done."""
+    place.mkdir(exist_ok=True)
+    done = subprocess.run(["mount", "--bind", "-o", "ro", str(folder), str(place)], capture_output=True, text=True, check=False)
+    if done.returncode:
+        pytest.skip(f"a folder may not be bound here ({done.stderr.strip()})")
+    try:
+        yield place
+    finally:
+        subprocess.run(["umount", str(place)], check=True)

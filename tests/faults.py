@@ -4,7 +4,8 @@ Half of the moments are shares of the processor time of a whole run, half are ca
 it touches its results (more of them towards its end, where results take their place). After
 each, the results are the earlier ones or the new ones, whole, or are not there; every few
 moments the run is made again, and must come to its end and leave nothing beside its results.
-Files vanish while they are read, and two runs write into one folder at once.
+Files vanish while they are read, and two runs write into one folder at once. Seasons have moments
+of their own (`faults_season`).
 
 One process loads everything and forks each run, so that a run is what it does and not what
 it loads.
@@ -21,32 +22,21 @@ import signal
 import sys
 import tempfile
 import time
-from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
 
+import faults_season
+from endings import Tally, code_of, count_touches, forked, processor_s, run_command, started
+
 from corpus import cases, farms
 
 FLOWS = ("map", "stops", "rank")
-#: Calls that touch files, as Python's audit events name them.
-TOUCHES = ("open", "os.rename", "os.mkdir", "os.rmdir", "os.remove", "os.listdir", "os.scandir", "shutil.rmtree", "fcntl.flock")
 AGAIN_EACH = 5
-
-
-@dataclass
-class Tally:
-    """What was left after how many moments, and what was not as it should be."""
-
-    what: str
-    moments: int = 0
-    left: Counter[str] = field(default_factory=Counter)
-    reruns: int = 0
-    wrong: list[str] = field(default_factory=list)
 
 
 @dataclass(frozen=True)
@@ -156,7 +146,7 @@ def places() -> Tally:
                     (target / name).write_text(text)
                 if has_folders:
                     (target / "field").mkdir()
-                code = _forked(lambda way=way, target=target, touch=touch: _written(way, target, touch))
+                code = forked(lambda way=way, target=target, touch=touch: _written(way, target, touch))
                 ends = code == 0
                 tally.moments += not ends
                 found = {path.name: path.read_text() for path in target.iterdir() if path.is_file()} if target.is_dir() else {}
@@ -178,7 +168,7 @@ def places() -> Tally:
 
 def _written(way: Callable[..., Any], target: Path, touch: int | None) -> int:
     if touch is not None:
-        _count(str(target.parent), touch, lambda: os.kill(os.getpid(), signal.SIGKILL))
+        count_touches(str(target.parent), touch, lambda: os.kill(os.getpid(), signal.SIGKILL))
     with way(target) as folder:
         for name in "abc":
             (folder / name).write_text("new")
@@ -197,7 +187,7 @@ def vanished() -> Tally:
                 while reached:
                     touch += 1
                     said = run.folder / "said"
-                    code = _forked(lambda run=run, file=file, touch=touch, said=said: _without(run, file, touch, said))
+                    code = forked(lambda run=run, file=file, touch=touch, said=said: _without(run, file, touch, said))
                     reached = not file.exists()
                     file.write_bytes(content)
                     if reached:
@@ -210,8 +200,8 @@ def vanished() -> Tally:
 
 
 def _without(run: Run, file: Path, touch: int, said: Path) -> int:
-    _count(str(file), touch, lambda: file.unlink(missing_ok=True))
-    return _main(run.words(earlier=False), said)
+    count_touches(str(file), touch, lambda: file.unlink(missing_ok=True))
+    return run_command(run.words(earlier=False), said)
 
 
 def together(times: int) -> Tally:
@@ -222,8 +212,8 @@ def together(times: int) -> Tally:
             run = Run(flow, Path(outer))
             before, after, _, _ = _known(run)
             for number in range(times):
-                pids = [_started(lambda run=run, earlier=earlier: _main(run.words(earlier))) for earlier in (True, False)]
-                codes = [_code(pid) for pid in pids]
+                pids = [started(lambda run=run, earlier=earlier: run_command(run.words(earlier))) for earlier in (True, False)]
+                codes = [code_of(pid) for pid in pids]
                 found = run.results()
                 tally.left["earlier" if found == before else "new" if found == after else "half"] += 1
                 if codes != [0, 0] or found not in (before, after) or run.beside():
@@ -239,12 +229,12 @@ def _finished(run: Run, earlier: bool) -> tuple[float, int]:
     counts = run.folder / "counts"
 
     def counted() -> int:
-        count = _count(str(run.out.parent))
-        code = _main(run.words(earlier))
+        count = count_touches(str(run.out.parent))
+        code = run_command(run.words(earlier))
         counts.write_text(json.dumps([time.process_time(), count[0]]))
         return code
 
-    assert _forked(counted) == 0, run.words(earlier)
+    assert forked(counted) == 0, run.words(earlier)
     seconds, touches = json.loads(counts.read_text())
     return seconds, touches
 
@@ -254,74 +244,17 @@ def _ended_at(run: Run, how: signal.Signals, seconds: float | None = None, touch
 
     def begun() -> int:
         if touch is not None:
-            _count(str(run.out.parent), touch, lambda: os.kill(os.getpid(), how))
-        return _main(run.words(earlier=False))
+            count_touches(str(run.out.parent), touch, lambda: os.kill(os.getpid(), how))
+        return run_command(run.words(earlier=False))
 
-    pid = _started(begun)
+    pid = started(begun)
     if seconds is not None:
         while os.waitid(os.P_PID, pid, os.WEXITED | os.WNOHANG | os.WNOWAIT) is None:
-            if _processor_s(pid) >= seconds:
+            if processor_s(pid) >= seconds:
                 os.kill(pid, how)
                 break
             time.sleep(0.001)
-    _code(pid)
-
-
-def _processor_s(pid: int) -> float:
-    parts = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
-    return (int(parts[11]) + int(parts[12])) / os.sysconf("SC_CLK_TCK")
-
-
-def _count(place: str, last: int | None = None, then: Callable[[], None] = lambda: None) -> list[int]:
-    """Count this process's calls that touch files below `place`, and do something at the `last` one."""
-    count, busy = [0], [False]
-
-    def touched(event: str, what: tuple[Any, ...]) -> None:
-        if busy[0] or event not in TOUCHES:
-            return
-        if event == "fcntl.flock" or any(isinstance(one, (str, os.PathLike)) and os.fspath(one).startswith(place) for one in what):
-            count[0] += 1
-            if count[0] == last:
-                busy[0] = True
-                then()
-                busy[0] = False
-
-    sys.addaudithook(touched)
-    return count
-
-
-def _forked(work: Callable[[], int]) -> int:
-    return _code(_started(work))
-
-
-def _started(work: Callable[[], int]) -> int:
-    pid = os.fork()
-    if pid:
-        return pid
-    code = 1
-    signal.signal(signal.SIGINT, signal.default_int_handler)  # whoever starts us in the background has it ignored
-    try:
-        code = work()
-    finally:
-        os._exit(code)
-
-
-def _code(pid: int) -> int:
-    return os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1])
-
-
-def _main(words: Sequence[str], said: Path = Path(os.devnull)) -> int:
-    import traceback
-
-    from lossmap.pipelines.command import main
-
-    with said.open("w") as out:
-        sys.stdout = sys.stderr = out
-        try:
-            return main(words)
-        except Exception:
-            traceback.print_exc()
-            return 1
+    code_of(pid)
 
 
 def rows(tallies: Sequence[Tally]) -> list[str]:
@@ -329,7 +262,7 @@ def rows(tallies: Sequence[Tally]) -> list[str]:
     lines = ["| what | moments | left | half | made again | not as expected |", "|---|---|---|---|---|---|"]
     for tally in tallies:
         left = ", ".join(f"{name} {count}" for name, count in sorted(tally.left.items()) if name != "half" and count)
-        lines.append(f"| {tally.what} | {tally.moments} | {left} | {tally.left['half']} | {tally.reruns} | {len(tally.wrong)} |")
+        lines.append(f"| {tally.what} | {tally.moments} | {left} | {tally.left.get('half', 0)} | {tally.reruns} | {len(tally.wrong)} |")
     return lines
 
 
@@ -343,8 +276,15 @@ TRIALS: dict[str, Callable[[int, int], Tally]] = {
     "places": lambda moments, seed: places(),
     "vanished": lambda moments, seed: vanished(),
     "together": lambda moments, seed: together(moments),
+    "season": lambda moments, seed: faults_season.driver_ended(moments, seed),
+    "season-worker": lambda moments, seed: faults_season.worker_killed(moments, seed),
+    "season-term": lambda moments, seed: faults_season.driver_ended(moments, seed, signal.SIGTERM),
+    "season-int": lambda moments, seed: faults_season.driver_ended(moments, seed, signal.SIGINT),
+    "season-together": lambda moments, seed: faults_season.folder_shared(moments),
+    "season-vanished": lambda moments, seed: faults_season.things_vanish(),
 }
 MOMENTS = {"map": 60, "stops": 20, "rank": 20, "map-term": 10, "map-int": 10, "places": 0, "vanished": 0, "together": 5}
+MOMENTS |= {"season": 54, "season-worker": 20, "season-term": 10, "season-int": 10, "season-together": 4, "season-vanished": 0}
 
 
 def main(words: list[str] | None = None) -> int:
@@ -356,18 +296,25 @@ def main(words: list[str] | None = None) -> int:
     parser.add_argument("--moments", type=int, help="moments of each trial instead of its own number")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--json", action="store_true", help="print the tallies as one line of JSON")
+    parser.add_argument("--tallies", nargs="+", type=Path, metavar="FILE", help="write the table from what --json printed, of all trials")
     asked = parser.parse_args(words)
+    if asked.tallies:
+        return _written_down([Tally(**one) for file in asked.tallies for one in json.loads(file.read_text())])
     import lossmap.pipelines.map_field
     import lossmap.pipelines.plan_stops
-    import lossmap.pipelines.rank_fields  # noqa: F401  loaded before the first fork
+    import lossmap.pipelines.rank_fields
+    import lossmap.pipelines.season  # noqa: F401  loaded before the first fork
 
     tallies = [TRIALS[name](asked.moments if asked.moments is not None else MOMENTS[name], asked.seed) for name in asked.only or TRIALS]
     print(json.dumps([vars(tally) for tally in tallies]) if asked.json else "\n".join(rows(tallies)))
     print("\n".join(one for tally in tallies for one in tally.wrong), file=sys.stderr)
-    if not asked.only:
-        from bad_input import write
+    return int(any(tally.wrong for tally in tallies)) if asked.only else _written_down(tallies)
 
-        write("faults", rows(tallies))
+
+def _written_down(tallies: Sequence[Tally]) -> int:
+    from bad_input import write
+
+    write("faults", rows(tallies))
     return int(any(tally.wrong for tally in tallies))
 
 

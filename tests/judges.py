@@ -55,12 +55,18 @@ def _faults_of_json(path: Path) -> Iterator[str]:
 
 
 def published_schema(paths: list[Path]) -> list[str]:
-    """`summary.json` by the JSON Schema of its flow in shared/schemas, and that schema by its own (jsonschema)."""
-    schemas = {"map": "summary.schema.json", "rank": "ranking.schema.json", "season": "season.schema.json"}
+    """`evidence.json`, and `summary.json` by its flow, by the JSON Schema in shared/schemas, and that schema by its own (jsonschema)."""
+    schemas = {
+        "map": "summary.schema.json",
+        "rank": "ranking.schema.json",
+        "season": "season.schema.json",
+        "evidence": "evidence.schema.json",
+    }
     out = []
-    for path in (path for path in paths if path.name == "summary.json"):  # evidence.json is lossmap's own to read
+    for path in paths:
         # a season's own lies above those of its fields
         flow = {"demo-fields": "map"}.get(path.parent.parent.name, path.parent.parent.name)
+        flow = "evidence" if path.name == "evidence.json" else flow
         schema = json.loads((ROOT / "shared" / "schemas" / schemas[flow]).read_text(encoding="utf-8"))
         judge = jsonschema.validators.validator_for(schema)
         judge.check_schema(schema)

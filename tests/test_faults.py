@@ -2,28 +2,17 @@
 
 from __future__ import annotations
 
-import json
 import os
 import resource
 import subprocess
 import sys
 from pathlib import Path
-from typing import Any
 
 import pytest
+from endings import tried
 
 from corpus import cases
 from disks import disk, read_only
-
-SCRIPT = Path(__file__).with_name("faults.py")
-
-
-def tried(trial: str, moments: int = 0) -> dict[str, Any]:
-    """The tally of one trial of `tests/faults.py`, in a process of its own that may fork."""
-    asked = [sys.executable, str(SCRIPT), "--only", trial, "--moments", str(moments), "--json"]
-    done = subprocess.run(asked, capture_output=True, text=True, check=False)
-    assert done.stdout, done.stderr
-    return dict(json.loads(done.stdout)[0])
 
 
 @pytest.mark.parametrize(("trial", "moments"), [("map", 8), ("map-int", 2), ("map-term", 2), ("together", 1)])

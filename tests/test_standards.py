@@ -101,15 +101,15 @@ def test_the_judges_see_faults(wrong: str, tmp_path: Path) -> None:
 
 
 def test_the_judges_of_summaries_see_faults(written: dict[str, list[Path]], tmp_path: Path) -> None:
-    """A summary without its field, and one with a word for a number, are told apart from a whole one."""
+    """A summary or evidence without the version that wrote it is told apart from a whole one."""
     from judges import published_schema
 
     for path in written[".json"]:
         broken = tmp_path / path.parent.parent.name / "field"
         broken.mkdir(parents=True, exist_ok=True)
         whole = json.loads(path.read_text())
-        (broken / "summary.json").write_text(json.dumps({name: value for name, value in whole.items() if name != "lossmap"}))
-        assert "'lossmap' is a required property" in " ".join(published_schema([broken / "summary.json"]))
+        (broken / path.name).write_text(json.dumps({name: value for name, value in whole.items() if name != "lossmap"}))
+        assert "'lossmap' is a required property" in " ".join(published_schema([broken / path.name]))
 
 
 def test_the_judges_of_tables_and_rasters_see_faults(written: dict[str, list[Path]], tmp_path: Path) -> None:

@@ -12,6 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import geopandas as gpd
+import shapely
 
 from lossmap.base.estimates import NOTHING, Estimate, Verdict
 from lossmap.base.settings import Settings
@@ -83,6 +84,8 @@ class FieldEvidence:
         was weighed: all such fields of a crop share it.
     log_loss_sd : float
         How much the logarithm of loss changes over the field beside its drivers (standard deviation).
+    outline : shapely.Geometry
+        The field's edge, on WGS84.
     """
 
     field_id: str
@@ -94,6 +97,7 @@ class FieldEvidence:
     factors: Mapping[str, str]
     mass_doubt: float = 0.0
     log_loss_sd: float = math.nan
+    outline: shapely.Geometry = field(default_factory=shapely.Polygon)
 
 
 @dataclass(frozen=True)

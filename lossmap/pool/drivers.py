@@ -52,8 +52,8 @@ def pooled_driver(name: str, fields: Sequence[FieldEvidence], settings: SeasonSe
         hidden_correlation=_hidden_correlation(name, known, slope) if verdict == "tracks" else NOTHING,
         between_fields=_between_fields(name, known),
         shrunken={
-            field.field_id: ShrunkenSlope(one, other, float(likely), verdict == "tracks" and likely >= settings.borrow_chance)
-            for field, one, other, likely in zip(known, own, drawn, chances(curves), strict=True)
+            field.field_id: ShrunkenSlope(one, other, likely, verdict == "tracks" and likely >= settings.borrow_chance)
+            for field, one, other, likely in zip(known, own, drawn, chances(curves).tolist(), strict=True)
         },
         note="One field alone: this is its own counts' word." if len(known) == 1 else "",
     )

@@ -33,7 +33,8 @@ from lossmap.read.evidence import read_evidence
 from lossmap.read.facts import fingerprints, read_chosen, read_field, read_settings
 from lossmap.read.farm import farm_fingerprints, read_farm, read_farm_weather
 from lossmap.read.points import PointsRead, read_points
-from lossmap.read.season import field_folders, read_season_row
+from lossmap.read.season import field_folders
+from lossmap.read.season_row import read_season_row, results_sha256
 from lossmap.read.weather import read_weather
 
 __all__ = [
@@ -52,4 +53,5 @@ __all__ = [
     "read_season_row",
     "read_settings",
     "read_weather",
+    "results_sha256",
 ]

@@ -2,79 +2,63 @@
 
 from __future__ import annotations
 
-import json
 import math
 from pathlib import Path
 from typing import Annotated, Any
 
+import numpy as np
 import pydantic
+import shapely
 
-from lossmap.base.errors import ReadError, SettingsError, shown
+from lossmap.base.errors import shown
 from lossmap.base.estimates import Estimate
+from lossmap.base.reference import crops
 from lossmap.base.season import DriverEvidence, FieldEvidence
-from lossmap.base.settings import build
 from lossmap.base.tables import DRIVE, FACTORS, SOURCES
+from lossmap.read.results import Count, NeverNegative, Number, Positive, limits, one_of, read_result
 
 __all__ = ["read_evidence"]
 
 FILE = "evidence.json"
-REMEDY = "map the field again"
-# A file of ours holds some 10 kB; one of more than this is none.
-MOST_BYTES = 2_000_000
 # A mixture of ours holds some 60 normals, each weight in six figures.
 MOST_VALUES, WEIGHTS_OFF = 2000, 1e-3
-
-
-def _positive(value: float) -> float:
-    if value <= 0:
-        raise ValueError(f"must be above 0 (is {value:g})")
-    return value
-
-
-def _never_negative(value: float) -> float:
-    if value < 0:
-        raise ValueError(f"must be at least 0 (is {value:g})")
-    return value
-
-
-def _one_of(*names: str) -> pydantic.AfterValidator:
-    def known(name: str) -> str:
-        if name not in names:
-            raise ValueError(f"is none of {', '.join(names)}")
-        return name
-
-    return pydantic.AfterValidator(known)
-
-
-Number = Annotated[float, pydantic.Field(allow_inf_nan=False, strict=True)]
-Positive = Annotated[Number, pydantic.AfterValidator(_positive)]
-NeverNegative = Annotated[Number, pydantic.AfterValidator(_never_negative)]
+# No field has more: kg/ha, one end of an interval over the other, slopes of log loss, speeds and moistures, log sd, ha.
+LEAST_LOSS, MOST_LOSS, MOST_RATIO, MOST_SLOPE, MOST_DRIVER, MOST_DOUBT, MOST_AREA = 1e-20, 1e6, 1e12, 1e4, 1e3, 10.0, 1e7
 
 
 class _Loss(pydantic.BaseModel):
-    mean_kg_ha: Number
-    low_kg_ha: Number
-    high_kg_ha: Number
+    mean_kg_ha: Annotated[Number, limits(-MOST_LOSS, MOST_LOSS)]
+    low_kg_ha: Annotated[Number, limits(-MOST_LOSS, MOST_LOSS)]
+    high_kg_ha: Annotated[Number, limits(-MOST_LOSS, MOST_LOSS)]
 
     @pydantic.model_validator(mode="after")
     def _in_order(self) -> _Loss:
         if self.low_kg_ha > self.high_kg_ha:
             raise ValueError(f"low {self.low_kg_ha:g} is above high {self.high_kg_ha:g}")
+        if self.mean_kg_ha <= 0 < self.low_kg_ha:
+            raise ValueError(f"mean {self.mean_kg_ha:g} is below low {self.low_kg_ha:g}")
+        if self.low_kg_ha > 0 and self.low_kg_ha < max(self.high_kg_ha / MOST_RATIO, LEAST_LOSS):
+            raise ValueError(f"low {self.low_kg_ha:g} is nearer to nothing than any count can tell (high is {self.high_kg_ha:g})")
         return self
 
     def value(self) -> Estimate:
         return Estimate(self.mean_kg_ha, self.low_kg_ha, self.high_kg_ha)
 
 
+Slope = Annotated[Number, limits(-MOST_SLOPE, MOST_SLOPE)]
+Spread = Annotated[Number, limits(1 / MOST_SLOPE**2, MOST_SLOPE)]
+Doubt = Annotated[Number, limits(0.0, MOST_DOUBT)]
+
+
 class _Driver(pydantic.BaseModel):
     weights: tuple[NeverNegative, ...]
-    means: tuple[Number, ...]
-    sds: tuple[Positive, ...]
-    prior_sd: Positive
-    expected_sd: Positive
-    reference: Number
-    mean: Number
-    beyond: tuple[NeverNegative, ...]
+    means: tuple[Slope, ...]
+    sds: tuple[Spread, ...]
+    prior_sd: Spread
+    expected_sd: Spread
+    reference: Annotated[Number, limits(-MOST_DRIVER, MOST_DRIVER)]
+    mean: Annotated[Number, limits(-MOST_DRIVER, MOST_DRIVER)]
+    beyond: tuple[Annotated[Number, limits(0.0, MOST_DRIVER)], ...]
 
     @pydantic.model_validator(mode="after")
     def _one_mixture(self) -> _Driver:
@@ -92,19 +76,35 @@ class _Driver(pydantic.BaseModel):
         return DriverEvidence(weights, self.means, self.sds, self.prior_sd, self.expected_sd, self.reference, self.mean, self.beyond)
 
 
+def _outline(geometry: Any) -> shapely.Geometry:
+    """A GeoJSON geometry as an area on the globe."""
+    try:
+        with np.errstate(invalid="ignore"):  # a corner that is no number is told below
+            area = shapely.geometry.shape(geometry)
+        lon, lat = np.abs(shapely.get_coordinates(area)).T
+        if area.geom_type not in ("Polygon", "MultiPolygon") or area.is_empty:
+            raise ValueError("no area")
+        if not ((lon <= 180).all() and (lat <= 90).all()):
+            raise ValueError("not on the globe")
+    except (TypeError, ValueError, AttributeError, LookupError, ArithmeticError, RecursionError, shapely.errors.ShapelyError) as fault:
+        raise ValueError(f"is no outline of a field ({shown(fault, 80)})") from fault
+    return area
+
+
 class _File(pydantic.BaseModel):
     # a later version may write more
     model_config = pydantic.ConfigDict(extra="ignore")
 
     field_id: str = pydantic.Field(min_length=1, max_length=1000)
-    crop: str = pydantic.Field(max_length=200)
-    area_ha: Positive
-    stops: Annotated[int, pydantic.Field(strict=True), pydantic.AfterValidator(_never_negative)]
-    mass_doubt: NeverNegative
-    log_loss_sd: NeverNegative | None
-    loss: dict[Annotated[str, _one_of("total", *SOURCES)], _Loss]
-    drivers: dict[Annotated[str, _one_of(*DRIVE)], _Driver]
-    factors: dict[Annotated[str, _one_of(*FACTORS)], str]
+    crop: Annotated[str, one_of(*crops())]
+    area_ha: Annotated[Positive, limits(0.0, MOST_AREA)]
+    stops: Count
+    mass_doubt: Doubt
+    log_loss_sd: Doubt | None
+    loss: dict[Annotated[str, one_of("total", *SOURCES)], _Loss]
+    drivers: dict[Annotated[str, one_of(*DRIVE)], _Driver]
+    factors: dict[Annotated[str, one_of(*FACTORS)], str]
+    outline: Annotated[Any, pydantic.AfterValidator(_outline)]
 
 
 def read_evidence(path: Path) -> FieldEvidence:
@@ -117,11 +117,7 @@ def read_evidence(path: Path) -> FieldEvidence:
     """
     path = Path(path)
     file = path if path.name == FILE else path / FILE
-    where = f"{file.parent.name}/{FILE}"
-    try:
-        found = build(_File, _content(file, where), where)
-    except SettingsError as fault:
-        raise ReadError("\n".join(f"{line}; {REMEDY}" for line in str(fault).splitlines())) from fault
+    found = read_result(_File, file)
     return FieldEvidence(
         found.field_id,
         found.crop,
@@ -132,20 +128,5 @@ def read_evidence(path: Path) -> FieldEvidence:
         found.factors,
         found.mass_doubt,
         math.nan if found.log_loss_sd is None else found.log_loss_sd,
+        found.outline,
     )
-
-
-def _content(file: Path, where: str) -> dict[str, Any]:
-    try:
-        with file.open("rb") as opened:
-            raw = opened.read(MOST_BYTES + 1)
-        if len(raw) > MOST_BYTES:
-            raise ReadError(f"{where}: is larger than {MOST_BYTES / 1e6:.0f} MB; {REMEDY}")
-        content = json.loads(raw.decode("utf-8"))
-    except OSError as fault:
-        raise ReadError(f"{where}: cannot be read ({fault.strerror or fault}); {REMEDY}") from fault
-    except (ValueError, RecursionError) as fault:
-        raise ReadError(f"{where}: is not JSON ({shown(fault, 120)}); {REMEDY}") from fault
-    if not isinstance(content, dict):
-        raise ReadError(f"{where}: holds {type(content).__name__}, not a table of evidence; {REMEDY}")
-    return content

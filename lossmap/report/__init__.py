@@ -94,6 +94,9 @@ FILES = (
     "run.toml",
 )
 
+#: Of these, what a season reads back: run.toml tells whether they are still what was written.
+READ_BACK = ("summary.json", "evidence.json")
+
 
 def write(field_map: FieldMap, folder: Path, seconds: Mapping[str, float]) -> list[Path]:
     """Write every result of one field.
@@ -128,7 +131,7 @@ def write(field_map: FieldMap, folder: Path, seconds: Mapping[str, float]) -> li
         "report.html": lambda path: write_text(path, page(field_map)),
         "summary.json": lambda path: write_text(path, json_text(summary(field_map))),
         "evidence.json": lambda path: write_text(path, json_text(evidence(field_map))),
-        "run.toml": lambda path: write_text(path, run(field_map, seconds)),
+        "run.toml": lambda path: write_text(path, run(field_map, seconds, {name: (folder / name).read_bytes() for name in READ_BACK})),
     }
     for name in FILES:
         written(folder / name, writers[name], "check that the folder exists, is writable and has room")

@@ -7,6 +7,7 @@ part can be copied into a config and run.
 from __future__ import annotations
 
 import functools
+import hashlib
 import importlib.metadata
 import json
 import re
@@ -30,7 +31,7 @@ from lossmap.base.settings import (
 __all__ = ["as_toml", "as_typed", "changed", "run", "version"]
 
 
-def run(field_map: FieldMap, seconds: Mapping[str, float]) -> str:
+def run(field_map: FieldMap, seconds: Mapping[str, float], results: Mapping[str, bytes]) -> str:
     """The content of run.toml.
 
     Parameters
@@ -38,6 +39,8 @@ def run(field_map: FieldMap, seconds: Mapping[str, float]) -> str:
     field_map : FieldMap
     seconds : mapping
         Seconds each stage took, in their order.
+    results : mapping
+        Files beside it by name, as written, that shall be known again.
     """
     return "# What made the files beside this one. [settings] can be copied into a config.\n" + as_toml(
         {
@@ -45,6 +48,7 @@ def run(field_map: FieldMap, seconds: Mapping[str, float]) -> str:
             "field": field_map.field.id,
             "settings": as_typed(field_map.settings),
             "inputs_sha256": dict(field_map.inputs),
+            "results_sha256": {name: hashlib.sha256(content).hexdigest() for name, content in results.items()},
             "seconds": {stage: round(float(taken), 3) for stage, taken in seconds.items()},
         }
     )

@@ -11,7 +11,24 @@ import geopandas as gpd
 import numpy as np
 import shapely
 
-__all__ = ["BARE_FACTS", "COUNTS", "DAILY", "FACTS", "FARM", "GHCN", "LOG", "PLAIN_WEATHER", "READINGS", "TASK_PARTS", "vector_file"]
+from lossmap.base.settings import Settings
+from lossmap.pipelines.map_field import map_field
+from lossmap.synthetic import FieldPlan, make, write
+
+__all__ = [
+    "BARE_FACTS",
+    "COUNTS",
+    "DAILY",
+    "FACTS",
+    "FARM",
+    "GHCN",
+    "LOG",
+    "PLAIN_WEATHER",
+    "READINGS",
+    "TASK_PARTS",
+    "results",
+    "vector_file",
+]
 
 FACTS = b"""name = "Made"
 crop = "corn"
@@ -93,6 +110,15 @@ def vector_file(name: str, kind: str = "points") -> bytes:
         file = Path(folder) / name
         frame.to_parquet(file) if name.endswith("parquet") else frame.to_file(file)
         return file.read_bytes()
+
+
+def results() -> dict[str, bytes]:
+    """What a map of a small made field with counts leaves, by file."""
+    with tempfile.TemporaryDirectory() as folder:
+        made = Path(folder) / "made"
+        write(make(FieldPlan(length_m=160, breadth_m=120, stops=8, log_interval_s=3.0), 1), made)
+        map_field(made, Settings(), Path(folder) / "out")
+        return {path.name: path.read_bytes() for path in (Path(folder) / "out" / "made").iterdir()}
 
 
 def _records(count: int) -> bytes:

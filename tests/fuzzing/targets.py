@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import functools
 import io
+import json
 import zipfile
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -17,13 +19,19 @@ from lossmap.base.field import ROLES, ColumnChoice
 from lossmap.base.rank_settings import RankSettings
 from lossmap.base.settings import Settings
 from lossmap.pipelines.check_path import check_path
-from lossmap.read import read_counts, read_field, read_points
+from lossmap.pipelines.season import _season
+from lossmap.pipelines.season_field import Job, _is_unchanged
+from lossmap.read import read_counts, read_field, read_points, read_season_row
 from lossmap.read.boundary import read_outline
 from lossmap.read.detect import understood
 from lossmap.read.facts import read_chosen
 from lossmap.read.farm import read_farm
 from lossmap.read.raw import Raw
 from lossmap.read.weather import read_weather
+from lossmap.report.files import json_text
+from lossmap.report.geojson import as_text
+from lossmap.report.season_files import csv_of_season, geojson_of_season
+from lossmap.report.season_values import values_of_season
 
 from . import seeds
 
@@ -31,6 +39,7 @@ __all__ = ["TARGETS", "Target"]
 
 #: Between the files of one input.
 CUT = b"\n#CUT#\n"
+RESULTS = ("run.toml", "summary.json", "evidence.json")
 VECTOR = ("points.geojson", "points.gpkg", "points.shp.zip", "points.fgb", "points.parquet")
 
 
@@ -119,6 +128,53 @@ def _toml(content: bytes, folder: Path) -> None:
         read_chosen(Settings if kind == 2 else RankSettings, folder / "run.toml")
     else:
         read_chosen(Settings, None, content.decode("utf-8", "surrogateescape").split("\n")[:20])
+
+
+def _results(content: bytes, folder: Path) -> None:
+    """run.toml, summary.json and evidence.json of an earlier map, taken over and pooled as a season does.
+
+    The first byte says whether they follow, one after the other, or sound ones are spoilt where the bytes say.
+    """
+    kind, content = (content[0] % 2, content[1:]) if content else (0, b"")
+    parts = dict(zip(RESULTS, content.split(CUT), strict=False)) if kind == 0 else _spoilt(_Chooser(content))
+    _field(folder, b"", parts)
+    _is_unchanged(Job("made", folder, folder, Settings()), {"field.toml": "0" * 64})
+    row = read_season_row(folder) | {"field_id": "made", "error": "", "remade": 0, "seconds": 0.0}
+    season = _season("made", [row], Settings())
+    json_text(values_of_season(season))
+    csv_of_season(season)
+    as_text(geojson_of_season(season))
+
+
+_ODD: tuple[Any, ...] = (
+    None, True, "", "=1+1", "tracks", "corn", "sunflower", -1, 0, 1, 3, 1e3, 1e6, 1e12, 1e308, -1e308, 1e-308, 1e-9, 1e-5, -0.0,
+    float("nan"), float("inf"), 10**400, -(10**400), 180.0, -91.0, [], {}, [0.5, 0.5], [1.0], [[]], {"mean": 1.0}, {"type": "Point"},
+)  # fmt: skip
+
+
+def _spoilt(choose: _Chooser) -> dict[str, bytes]:
+    """Sound results with one to four values, wherever they stand, replaced or taken away."""
+    parts = dict(zip(RESULTS, _results_seeds()[1][1:].split(CUT), strict=True))
+    for _ in range(1 + choose.byte() % 4):
+        name = choose.of(RESULTS[1:])
+        content = json.loads(parts[name])
+        _spoil(content, choose)
+        parts[name] = json.dumps(content).encode()
+    return parts
+
+
+def _spoil(value: Any, choose: _Chooser) -> None:
+    while isinstance(value, (dict, list)) and value:
+        key = list(value)[choose.byte() % len(value)] if isinstance(value, dict) else choose.byte() % len(value)
+        way = choose.byte()
+        if way % 4 == 0 or not isinstance(value[key], (dict, list)) or not value[key]:
+            if way < 32:
+                del value[key]
+            else:
+                number = value[key] if isinstance(value[key], float) else 1.0
+                value[key] = [*_ODD, number * 1e6, number / 1e6, -number, number * 1.01][choose.byte() % (len(_ODD) + 4)]
+            return
+        value = value[key]
 
 
 # What headers are made of, sound and odd.
@@ -223,6 +279,33 @@ def _toml_seeds() -> list[bytes]:
     return [b"\0" + seeds.FACTS, b"\1" + seeds.FARM, b"\2" + config, b"\3" + ranked, b"\4" + lines]
 
 
+@functools.cache
+def _results_seeds() -> list[bytes]:
+    """A map with counts, whole and cut to what is read, and one of a field that nobody counted."""
+    whole = seeds.results()
+    short = {"summary.json": _shortened(whole["summary.json"]), "evidence.json": _shortened(whole["evidence.json"])}
+    bare = json.loads(short["evidence.json"]) | {"loss": {}, "drivers": {}, "factors": {}, "log_loss_sd": None}
+    kinds = [whole, whole | short, whole | short | {"evidence.json": json.dumps(bare).encode()}]
+    files = [b"\0" + CUT.join(kind[name] for name in RESULTS) for kind in kinds]
+    return files + [b"\1" + bytes((7 * number + step * place) % 256 for place in range(40)) for number, step in ((1, 3), (5, 11), (9, 29))]
+
+
+def _shortened(content: bytes) -> bytes:
+    """The same with lists of three values at most, mixtures of one normal, and a triangle for an outline."""
+
+    def shorter(value: Any) -> Any:
+        if isinstance(value, dict):
+            return {name: shorter(inner) for name, inner in value.items() if name not in ("curve", "usual_loss", "notes", "flags")}
+        return [shorter(inner) for inner in value[:3]] if isinstance(value, list) else value
+
+    cut = shorter(json.loads(content))
+    for driver in cut["drivers"].values() if "outline" in cut and isinstance(cut["outline"], dict) else ():
+        driver |= {"weights": [0.25, 0.75], "means": driver["means"][:2], "sds": driver["sds"][:2]}
+    if isinstance(cut["outline"], dict):
+        cut["outline"] = {"type": "Polygon", "coordinates": [[[-93.6, 41.9], [-93.5, 41.9], [-93.5, 42.0], [-93.6, 41.9]]]}
+    return json.dumps(cut).encode()
+
+
 def _detection_seeds() -> list[bytes]:
     return [bytes((7 * number + step * place) % 256 for place in range(160)) for number, step in ((1, 3), (5, 11), (9, 29), (200, 1))]
 
@@ -251,6 +334,25 @@ TARGETS: dict[str, Target] = {
         _toml,
         _toml_seeds,
         (b"[[points]]", b"[[[", b"1e999", b"nan", b"-inf", b"9999-12-31", b"0001-01-01", b'"""', b"\\u0000", b"../", b'"5 m"', b"0x7fff"),
+    ),
+    "results": Target(
+        "run.toml, summary.json and evidence.json of an earlier map, taken over into a season",
+        _results,
+        _results_seeds,
+        (
+            CUT,
+            b"null",
+            b"NaN",
+            b"Infinity",
+            b"-1e308",
+            b"1e-308",
+            b"1" * 400,
+            b'"coordinates"',
+            b'"MultiPolygon"',
+            b"[[[",
+            b'"drivers"',
+            b"true",
+        ),
     ),
     "detection": Target("columns to roles and units (lossmap/read/detect.py)", _detection, _detection_seeds),
 }

@@ -10,6 +10,7 @@ import shutil
 import signal
 import subprocess
 import sys
+import threading
 import time
 import tomllib
 from dataclasses import replace
@@ -24,13 +25,14 @@ from planted_fields import grieving_row, plant, spoil
 
 from lossmap.base.errors import SettingsError, TooLittleData, WriteError
 from lossmap.base.estimates import NOTHING
-from lossmap.base.season import ShrunkenSlope
+from lossmap.base.season import DriverEvidence, ShrunkenSlope
 from lossmap.base.settings import Settings, build
 from lossmap.pipelines import season as module
 from lossmap.pipelines.season import map_season
 from lossmap.pipelines.season_field import field_row
-from lossmap.read import read_settings
-from lossmap.report import FILES, SEASON_FILES
+from lossmap.pipelines.turns import alone
+from lossmap.read import read_season_row, read_settings
+from lossmap.report import FILES, SEASON_FILES, write_season
 
 IDS = ("north/creek", "north/hill", "south/creek")
 
@@ -120,9 +122,9 @@ def test_unchanged_fields_are_taken_over(mapped):
     pd.testing.assert_frame_equal(pd.DataFrame(after[same]), pd.DataFrame(table[same]))
 
 
-@pytest.mark.parametrize("changed", ["input", "missing result", "damaged result", "other version"])
+@pytest.mark.parametrize("changed", ["input", "missing result", "other version"])
 def test_one_that_changed_is_made_anew_alone(mapped, changed):
-    """A byte of an input, a result gone or damaged, a result of another version: that field, and no other."""
+    """A byte of an input, a result gone, a result of another version: that field, and no other."""
     folder, out = mapped
     field, result = folder / "south" / "creek", out / "farm" / "south" / "creek"
     if changed == "input":
@@ -130,8 +132,6 @@ def test_one_that_changed_is_made_anew_alone(mapped, changed):
             opened.write("\n")
     elif changed == "missing result":
         (result / "zones.geojson").unlink()
-    elif changed == "damaged result":
-        (result / "evidence.json").write_text("{")
     else:
         run = result / "run.toml"
         run.write_text(run.read_text().replace('lossmap = "', 'lossmap = "9.'))
@@ -140,6 +140,80 @@ def test_one_that_changed_is_made_anew_alone(mapped, changed):
     remade = rows(out / "farm")["remade"]
     assert list(remade[remade == 1].index) == ["south/creek"]
     assert [field_id for field_id, stamp in stamps(out).items() if stamp != before[field_id]] == ["farm/south/creek"]
+
+
+def swapped(result):
+    """Another field's numbers in the place of its own."""
+    shutil.copy(result.parent.parent / "north" / "hill" / "summary.json", result)
+
+
+def poisoned(result, old, new):
+    """One number of evidence.json another."""
+    file = result / "evidence.json"
+    text = file.read_text()
+    assert old in text
+    file.write_text(text.replace(old, new, 1))
+
+
+def led_away(result, name, text):
+    """A result that is a link to a file elsewhere."""
+    elsewhere = result.parent.parent.parent / "elsewhere"
+    elsewhere.write_text(text)
+    (result / name).unlink()
+    (result / name).symlink_to(elsewhere)
+
+
+DAMAGE = {
+    "evidence cut off": lambda result: (result / "evidence.json").write_bytes((result / "evidence.json").read_bytes()[:500]),
+    "evidence empty": lambda result: (result / "evidence.json").write_bytes(b""),
+    "another field's summary": swapped,
+    "a number changed": lambda result: poisoned(result, '"stops": 2', '"stops": 3'),
+    "not a number": lambda result: poisoned(result, '"mass_doubt": 0', '"mass_doubt": NaN, "was": 0'),
+    "a terabyte of evidence": lambda result: os.truncate(result / "evidence.json", 10**12),
+    "a terabyte of summary": lambda result: os.truncate(result / "summary.json", 10**12),
+    "a run.toml that is none": lambda result: (result / "run.toml").write_text("lossmap = ["),
+    "no word of its results": lambda result: (result / "run.toml").write_text(
+        (result / "run.toml").read_text().replace("results_sha256", "other")
+    ),
+    "a link to a file elsewhere": lambda result: led_away(result, "summary.json", "mine"),
+    "a link to nowhere": lambda result: [(result / "map.html").unlink(), (result / "map.html").symlink_to("nowhere")],
+    "a folder for a file": lambda result: [(result / "evidence.json").unlink(), (result / "evidence.json").mkdir()],
+    "a pipe for a file": lambda result: [(result / "evidence.json").unlink(), os.mkfifo(result / "evidence.json")],
+}
+
+
+@pytest.mark.parametrize("damage", DAMAGE)
+def test_results_that_were_damaged_are_made_anew(mapped, damage):
+    """Whatever a hand did to one field's results: that field alone is mapped again, as it was, and nothing elsewhere is touched."""
+    folder, out = mapped
+    before, result = made_of(out), out / "farm" / "south" / "creek"
+    DAMAGE[damage](result)
+    season = map_season(folder, Settings(), out, cores=0)
+    if damage == "a folder for a file":
+        error = rows(out / "farm").loc["south/creek", "error"]
+        assert season.failed == 1
+        assert "evidence.json is a folder" in error or "cannot be replaced" in error
+        return
+    assert season.failed == 0
+    assert rows(out / "farm")["remade"].to_dict() == {"north/creek": 0, "north/hill": 0, "south/creek": 1}
+    after = made_of(out)
+    assert [name for name in before if after[name] != before[name] and "/season." not in name and name != "farm/summary.json"] == []
+    assert not [path for path in result.iterdir() if path.is_symlink()]
+    if damage == "a link to a file elsewhere":
+        assert after.pop("elsewhere") == b"mine"
+
+
+def test_a_link_in_the_place_of_a_fields_results(mapped):
+    """A folder elsewhere under that name: what lies there stays as it is, and the field's results come into the season's own folder."""
+    folder, out = mapped
+    result, elsewhere = out / "farm" / "south" / "creek", out.parent / "elsewhere"
+    shutil.move(result, elsewhere)
+    (elsewhere / "summary.json").write_text("mine")
+    result.symlink_to(elsewhere)
+    before = made_of(elsewhere)
+    assert map_season(folder, Settings(), out, cores=0).failed == 0
+    assert made_of(elsewhere) == before
+    assert not result.is_symlink()
 
 
 def test_other_settings_or_again_make_all_anew(mapped):
@@ -211,6 +285,29 @@ def test_each_field_is_said_when_it_is_done(mapped, monkeypatch, caplog):
         map_season(folder, Settings(), out, cores=0)
     assert order == [f"{verb} {field_id}" for field_id in IDS[:2] for verb in ("works on", "says")] + ["works on south/creek"]
     assert "farm: stopped after 2 of 3 fields, which stay; the same command goes on from there" in caplog.text
+
+
+def test_a_second_season_into_the_same_folder_waits(mapped, monkeypatch, caplog):
+    """It says so, and begins when the first has ended."""
+    folder, out = mapped
+    monkeypatch.setattr(module._log, "propagate", True)
+    begun, ended = threading.Event(), threading.Event()
+
+    def first():
+        with alone(out / "farm", lambda: None):
+            begun.set()
+            while "waits until it has ended" not in caplog.text:
+                time.sleep(0.01)
+            ended.set()
+
+    other = threading.Thread(target=first)
+    other.start()
+    begun.wait()
+    map_season(folder, Settings(), out, cores=0)
+    assert ended.is_set()
+    other.join()
+    assert f"farm: another season is at work on {out / 'farm'}; this one waits until it has ended" in caplog.text
+    assert not list(out.rglob(".*"))
 
 
 def test_a_field_that_hangs_is_stopped(mapped, monkeypatch):
@@ -413,13 +510,39 @@ def test_settings_of_the_season_are_read(tmp_path):
     assert read_settings(Path(__file__).resolve().parents[2] / "configs" / "season.toml").season.field_limit > 0
 
 
-def test_results_that_a_cluster_wrote_elsewhere_are_missed(mapped):
-    """A row without its folder: storage that is not shared is named."""
-    _, out = mapped
-    row = rows(out / "farm").reset_index().iloc[0].to_dict()
-    shutil.rmtree(out / "farm" / row["field_id"])
-    with pytest.raises(SettingsError, match=r"creek: its worker has written it, and it is not here; --out must lie on storage"):
-        module._season("farm", [row], out / "farm", Settings())
+def test_results_that_are_gone_at_the_end_are_a_row(mapped, monkeypatch):
+    """Written, and not here any more: cleared by another, or written to a disk that is not shared; the other fields have their map."""
+    folder, out = mapped
+
+    def forgetful(job):
+        row = field_row(job)
+        if job.field_id == "south/creek":
+            shutil.rmtree(job.target)
+        return row
+
+    monkeypatch.setattr(module, "field_row", forgetful)
+    assert map_season(folder, Settings(), out, cores=0).failed == 1
+    error = rows(out / "farm")["error"]
+    assert error[error != ""].to_dict() == {
+        "south/creek": "its results were there and are gone; run the same again, with --out on storage that all workers share "
+        "and that nothing else clears"
+    }
+    monkeypatch.undo()
+    assert map_season(folder, Settings(), out, cores=0).failed == 0
+
+
+def test_a_season_whose_loss_tracks_speed_is_written(mapped_once, tmp_path):
+    """Eight fields whose counts agree: every file of the season is written, and its numbers say so."""
+    _, out = mapped_once
+    steep = DriverEvidence((0.5, 0.5), (0.8, 0.9), (0.2, 0.2), 1.2, 0.4, 1.8, 2.0, (0.0, 0.5))
+    row = read_season_row(out / "farm" / "south" / "creek") | {"error": "", "remade": 1, "seconds": 1.0}
+    evidence = replace(row["evidence"], drivers={"speed": steep})
+    season = module._season("farm", [row | {"field_id": f"f{n}", "evidence": evidence} for n in range(8)], Settings())
+    write_season(season, tmp_path)
+    said = json.loads((tmp_path / "summary.json").read_text())["drivers"]["speed"]
+    assert said["verdict"] == "tracks"
+    assert all(slope["tracks"] for slope in said["by_field"].values())
+    assert {path.name for path in tmp_path.iterdir()} == set(SEASON_FILES)
 
 
 def test_a_verdict_may_rest_on_the_season(mapped):

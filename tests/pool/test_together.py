@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import shapely
 
 from lossmap.base.estimates import Estimate
 from lossmap.base.season import Pooled
@@ -118,6 +119,7 @@ def as_written(one):
         "loss": {source: {f"{end}_kg_ha": six(getattr(loss, end)) for end in ("mean", "low", "high")} for source, loss in one.loss.items()},
         "drivers": {name: {key: six(value) for key, value in vars(driver).items()} for name, driver in one.drivers.items()},
         "factors": dict(one.factors),
+        "outline": shapely.geometry.mapping(shapely.box(-93.6, 41.9, -93.5, 42.0)),
     }
 
 

@@ -35,6 +35,7 @@ WHOLE: dict[str, Any] = {
         }
     },
     "factors": {"header": "draper"},
+    "outline": {"type": "Polygon", "coordinates": [[[-93.6, 41.9], [-93.5, 41.9], [-93.5, 42.0], [-93.6, 41.9]]]},
 }
 
 
@@ -65,13 +66,14 @@ def test_a_whole_file_is_read(tmp_path: Path) -> None:
     assert found.drivers["speed"].means == (0.1, 0.4)
     assert (found.mass_doubt, found.log_loss_sd) == (0.02, 0.6)
     assert (found.field_id, found.factors) == ("made-field", {"header": "draper"})
+    assert found.outline.bounds == (-93.6, 41.9, -93.5, 42.0)
 
 
 @pytest.mark.parametrize(
     ("content", "message"),
     [
         ("{", "made-field/evidence.json: is not JSON (Expecting property name"),
-        ("[]", "made-field/evidence.json: holds list, not a table of evidence"),
+        ("[]", "made-field/evidence.json: holds list, not a table"),
         ("[" * 100_000, "made-field/evidence.json: is not JSON (maximum recursion depth"),
         ({"crop": "corn"}, "made-field/evidence.json: field_id: is missing; add it"),
         (changed(("area_ha",), -1), "made-field/evidence.json: area_ha: must be above 0"),
@@ -89,8 +91,22 @@ def test_a_whole_file_is_read(tmp_path: Path) -> None:
             changed(("drivers", "speed", "means"), [0.1]),
             "made-field/evidence.json: drivers.speed: 2 weights, 1 means and 2 sds are not one mixture",
         ),
-        (changed(("drivers", "speed", "sds"), [0.3, 0.0]), "made-field/evidence.json: drivers.speed.sds[2]: must be above 0"),
-        (changed(("drivers", "speed", "beyond"), [-0.1]), "made-field/evidence.json: drivers.speed.beyond[1]: must be at least 0"),
+        (
+            changed(("drivers", "speed", "sds"), [0.3, 0.0]),
+            "made-field/evidence.json: drivers.speed.sds[2]: must be between 1e-08 and 10000",
+        ),
+        (changed(("drivers", "speed", "beyond"), [-0.1]), "made-field/evidence.json: drivers.speed.beyond[1]: must be between 0 and 1000"),
+        (changed(("crop",), "kelp"), "made-field/evidence.json: crop: is none of corn, "),
+        (changed(("loss", "total", "mean_kg_ha"), 0.0), "made-field/evidence.json: loss.total: mean 0 is below low 80"),
+        (changed(("loss", "total", "low_kg_ha"), 1e-12), "made-field/evidence.json: loss.total: low 1e-12 is nearer to nothing than"),
+        (changed(("stops",), -(10**400)), "made-field/evidence.json: stops: must be at least 0"),
+        (changed(("stops",), 10**400), "made-field/evidence.json: stops: must be a number of things counted"),
+        (changed(("area_ha",), 10**400), "made-field/evidence.json: area_ha: must be "),
+        (changed(("outline",), None), "made-field/evidence.json: outline: is no outline of a field"),
+        (changed(("outline", "coordinates", 0, 1, 0), float("nan")), "made-field/evidence.json: outline: is no outline of a field (not on"),
+        (changed(("outline", "coordinates", 0, 1, 0), -200.0), "made-field/evidence.json: outline: is no outline of a field (not on the"),
+        (changed(("outline", "type"), "LineString"), "made-field/evidence.json: outline: is no outline of a field"),
+        (changed(("outline", "coordinates"), []), "made-field/evidence.json: outline: is no outline of a field"),
         (changed(("drivers", "rain"), {}), "made-field/evidence.json: drivers.rain"),
         (changed(("factors", "colour"), "red"), "made-field/evidence.json: factors.colour"),
     ],
@@ -126,6 +142,6 @@ def test_no_file_is_a_refusal(tmp_path: Path) -> None:
     (place / "evidence.json").write_bytes(b"\xff\xfe\x00")
     with pytest.raises(ReadError, match="is not JSON"):
         read_evidence(place)
-    (place / "evidence.json").write_bytes(b" " * 2_000_001)
-    with pytest.raises(ReadError, match="is larger than 2 MB"):
+    (place / "evidence.json").write_bytes(b" " * 10_000_001)
+    with pytest.raises(ReadError, match="is larger than 10 MB"):
         read_evidence(place)

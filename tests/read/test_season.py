@@ -1,13 +1,8 @@
-"""Fields are found wherever they lie, and their results read back row by row."""
+"""Fields are found wherever they lie."""
 
 from __future__ import annotations
 
-import json
-
-import pytest
-
-from lossmap.base.errors import ReadError
-from lossmap.read import field_folders, read_season_row
+from lossmap.read import field_folders
 
 
 def field(folder, *more):
@@ -50,20 +45,3 @@ def test_a_folder_itself_may_be_one(tmp_path):
     """Its path is a dot."""
     field(tmp_path / "creek")
     assert list(field_folders(tmp_path / "creek")) == ["."]
-
-
-def test_broken_results_are_refused(tmp_path):
-    """No file, no JSON, another kind of JSON, a part missing: each names the file and what to do."""
-    with pytest.raises(ReadError, match=r"/summary.json: cannot be read \(No such file or directory\); map the field again"):
-        read_season_row(tmp_path)
-    for text in ("{", "[]", "[" * 100_000):
-        (tmp_path / "summary.json").write_text(text)
-        with pytest.raises(ReadError, match=r"/summary.json: is not what a map leaves \(.*\); map the field again"):
-            read_season_row(tmp_path)
-    (tmp_path / "summary.json").write_text("{}")
-    evidence = {"field_id": "a", "crop": "corn", "area_ha": 1.0, "stops": 1, "loss": {}, "drivers": {}, "factors": {}}
-    evidence |= {"mass_doubt": 0.0, "log_loss_sd": 0.0}
-    for outline in ({}, {"outline": None}, {"outline": {"type": "Polygon", "coordinates": [[[0, 0]]]}}):
-        (tmp_path / "evidence.json").write_text(json.dumps(evidence | outline))
-        with pytest.raises(ReadError, match="its results are not whole"):
-            read_season_row(tmp_path)

@@ -3,19 +3,30 @@
 from __future__ import annotations
 
 import dataclasses
+import json
 import math
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import geopandas as gpd
+import jsonschema
 import pytest
 import shapely
 
 from lossmap.base.estimates import NOTHING, Estimate
 from lossmap.base.field import FieldMap
 from lossmap.base.season import DriverEvidence, FieldEvidence
+from lossmap.base.tables import DRIVE, FACTORS, SOURCES
 from lossmap.read import read_evidence
 from lossmap.report.evidence_file import evidence
 from lossmap.report.files import json_text, write_text
+
+
+@pytest.fixture(scope="module")
+def schema(root: Path) -> dict[str, Any]:
+    """The schema of the project's evidence folder."""
+    return dict(json.loads((root / "shared" / "schemas" / "evidence.schema.json").read_text(encoding="utf-8")))
 
 
 def read_back(field_map: FieldMap, folder: Path) -> FieldEvidence:
@@ -83,3 +94,43 @@ def test_the_outline_is_the_fields(field_map: FieldMap) -> None:
     there = gpd.GeoSeries([outline], crs="EPSG:4326").to_crs(field_map.crs).iloc[0]
     assert there.is_valid
     assert shapely.hausdorff_distance(there, field_map.outline) < 0.6
+
+
+def test_it_is_what_its_schema_says(field_map: FieldMap, schema: dict[str, Any]) -> None:
+    """Nothing more and nothing less, of a field with counts and of one that nobody counted."""
+    jsonschema.Draft202012Validator.check_schema(schema)
+    bare = dataclasses.replace(field_map, posteriors={}, losses=field_map.losses.iloc[:0], loss=dict.fromkeys(field_map.loss, NOTHING))
+    for made in (field_map, bare):
+        jsonschema.Draft202012Validator(schema).validate(json.loads(json_text(evidence(made))))
+
+
+def test_the_schema_refuses_what_no_map_writes(field_map: FieldMap, schema: dict[str, Any]) -> None:
+    """A key that is not there, a weight below 0, a factor nobody compares, a line for an outline."""
+    whole = json.loads(json_text(evidence(field_map)))
+    assert "speed" in whole["drivers"]
+    speed = whole["drivers"]["speed"]
+    for spoilt in (
+        {"more": 1},
+        {"stops": 1.5},
+        {"drivers": {"speed": speed | {"weights": [-1.0]}}},
+        {"drivers": {"rain": speed}},
+        {"factors": {"colour": "red"}},
+        {"outline": {"type": "LineString", "coordinates": [[0, 0], [1, 1]]}},
+    ):
+        with pytest.raises(jsonschema.ValidationError):
+            jsonschema.validate(whole | spoilt, schema)
+
+
+def test_every_property_of_the_schema_is_described(schema: dict[str, Any]) -> None:
+    """A number without a meaning and a unit is no use to a script; and the factors are those of the program."""
+
+    def properties_of(part: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
+        for name, one in part.get("properties", {}).items():
+            yield name, one
+            yield from properties_of(one)
+
+    for part in (schema, *schema["$defs"].values()):
+        assert all(one.get("description") for _, one in properties_of(part))
+    assert set(schema["properties"]["factors"]["properties"]) == set(FACTORS)
+    assert set(schema["properties"]["loss"]["properties"]) == {"total", *SOURCES}
+    assert set(schema["properties"]["drivers"]["properties"]) == set(DRIVE)

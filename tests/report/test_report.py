@@ -11,7 +11,8 @@ import pytest
 
 from lossmap.base.errors import WriteError
 from lossmap.base.field import FieldMap
-from lossmap.report import FILES, write
+from lossmap.read import results_sha256
+from lossmap.report import FILES, READ_BACK, write
 
 CONTRACT = {
     "points.parquet",
@@ -33,7 +34,10 @@ def test_every_file_of_the_contract_is_written_and_no_other(field_map: FieldMap,
     assert [path.name for path in written] == list(FILES)
     assert set(FILES) == CONTRACT == {path.name for path in tmp_path.iterdir()}
     assert json.loads((tmp_path / "summary.json").read_text(encoding="utf-8"))["zones"] == 2
-    assert tomllib.loads((tmp_path / "run.toml").read_text(encoding="utf-8"))["seconds"] == {"read": 0.5}
+    run = tomllib.loads((tmp_path / "run.toml").read_text(encoding="utf-8"))
+    assert run["seconds"] == {"read": 0.5}
+    assert run["results_sha256"] == results_sha256(tmp_path)
+    assert set(run["results_sha256"]) == set(READ_BACK)
 
 
 def test_twice_the_same_bytes(field_map: FieldMap, tmp_path: Path) -> None:

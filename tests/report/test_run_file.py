@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import tomllib
 from typing import Any
 
@@ -16,12 +17,13 @@ from lossmap.report.run_file import as_toml, as_typed, changed, run
 
 def test_settings_read_back_are_the_settings_used(field_map: FieldMap) -> None:
     """The [settings] part is a config: the same run can be made again."""
-    found = tomllib.loads(run(field_map, {"read": 0.25, "clean": 1.0}))
+    found = tomllib.loads(run(field_map, {"read": 0.25, "clean": 1.0}, {"summary.json": b"{}"}))
     assert Settings.model_validate(found["settings"]) == field_map.settings
     assert found["settings"]["grid"]["cell"] == "5 m"
     assert found["inputs_sha256"] == dict(field_map.inputs)
     assert list(found["seconds"].items()) == [("read", 0.25), ("clean", 1.0)]
     assert found["field"] == "made-north"
+    assert found["results_sha256"] == {"summary.json": hashlib.sha256(b"{}").hexdigest()}
 
 
 def test_every_typed_setting_is_written_with_its_unit() -> None:
@@ -44,7 +46,7 @@ def test_only_what_differs_is_named(field_map: FieldMap) -> None:
 
 def test_hostile_names_are_keys_like_any_other(hostile_map: FieldMap, hostile: str) -> None:
     """A file name cannot open a table or end a string."""
-    assert tomllib.loads(run(hostile_map, {}))["inputs_sha256"] == {hostile: "d" * 64}
+    assert tomllib.loads(run(hostile_map, {}, {}))["inputs_sha256"] == {hostile: "d" * 64}
 
 
 TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=12)

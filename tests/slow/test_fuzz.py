@@ -40,7 +40,8 @@ def test_sound_seeds_are_read(name: str, tmp_path: Path) -> None:
     for number, content in enumerate(TARGETS[name].seeds()):
         folder = tmp_path / str(number)
         folder.mkdir()
-        if name == "detection":  # tables are built from bytes: open columns are asked for
+        # tables are built from bytes, and results spoilt by them: open columns are asked for, and some are refused
+        if name == "detection" or (name == "results" and content.startswith(b"\1")):
             assert fed(TARGETS[name], content, folder) is None
         else:
             TARGETS[name].feed(content, folder)
