@@ -9,10 +9,13 @@ import shapely
 
 from lossmap.base.errors import ReadError, shown
 
-__all__ = ["near_together", "project", "utm_crs"]
+__all__ = ["near_together", "off_the_field", "project", "utm_crs"]
 
 # Counts of one field lie within its log; ten kilometres off they are another field's.
 FARTHEST_COUNT_M = 2_000.0
+
+# Beyond it a stop is no longer on a headland that the log left out, or beside a rough fix (common practice, no source).
+OFF_FIELD_M = 50.0
 
 
 def project(frame: gpd.GeoDataFrame, crs: pyproj.CRS) -> gpd.GeoDataFrame:
@@ -63,3 +66,26 @@ def near_together(counts: gpd.GeoDataFrame, place: shapely.Geometry, what: str, 
             f"({far.size} of {len(counts)} counts are more than {FARTHEST_COUNT_M / 1000:g} km off); "
             "these are another field's counts, or longitude and latitude are swapped"
         )
+
+
+def off_the_field(stops: gpd.GeoDataFrame, place: shapely.Geometry, what: str, where: str) -> tuple[str, ...]:
+    """A note on stops that lie off the field, but not so far as to be another's; nothing where there are none.
+
+    Parameters
+    ----------
+    stops : LOSSES
+    place : shapely geometry
+        Where the field is, in the stops' crs [m].
+    what, where : str
+        What `place` is and the field's id, for the note.
+    """
+    away = shapely.distance(stops.geometry.to_numpy(), place)
+    off = np.flatnonzero(away > OFF_FIELD_M)
+    if not off.size:
+        return ()
+    worst = off[np.argmax(away[off])]
+    lie = "1 stop lies" if off.size == 1 else f"{off.size} of {len(stops)} stops lie"
+    return (
+        f"{where}: {lie} off the field (stop {shown(stops['stop_id'].iloc[worst])} is {away[worst]:,.0f} m from its {what}): "
+        "they count for its mean all the same; check their places",
+    )

@@ -6,7 +6,7 @@ import pytest
 import shapely
 
 from lossmap.base.errors import ReadError
-from lossmap.project import near_together, project, utm_crs
+from lossmap.project import near_together, off_the_field, project, utm_crs
 
 
 def places(lon, lat, crs="EPSG:4326"):
@@ -51,3 +51,15 @@ def test_counts_of_another_field_are_refused():
     with pytest.raises(ReadError, match=r"creek: stop 1 lies 33\d km from the field's log \(1 of 2 counts are more than 2 km off\)"):
         near_together(counts, counts.geometry.iloc[0], "log", "creek")
     near_together(counts.iloc[:1], counts.geometry.iloc[0], "log", "creek")
+
+
+def test_stops_off_the_field_are_named():
+    """A slip in the third decimal stays within the two kilometres of a field's counts, but is said; a headland's stop is not."""
+    stops = project(places([-93.6, -93.6, -93.6], [41.9, 41.9003, 41.909]), utm_crs(places([-93.6], [41.9])))
+    place = stops.geometry.iloc[0]
+    (note,) = off_the_field(stops, place, "log", "creek")
+    assert note.startswith("creek: 1 stop lies off the field (stop 2 is ")
+    assert "m from its log): they count for its mean all the same" in note
+    assert off_the_field(stops.iloc[:2], place, "log", "creek") == ()
+    assert off_the_field(stops, place, "boundary", "creek")[0].count("boundary") == 1
+    assert "2 of 2 stops lie" in off_the_field(stops.iloc[1:], shapely.Point(place.x, place.y - 60), "log", "creek")[0]

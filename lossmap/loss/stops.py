@@ -48,6 +48,8 @@ Bools = npt.NDArray[np.bool_]
 USUAL_CLUMPING, CLUMPING_PAIRS = 0.25, 12.0
 LEAST_CLUMPING, MOST_CLUMPING = 0.02, 2.0
 LEAST_PAIRS = 4
+# Counts above 0 that a list must hold before its following itself is no chance.
+LEAST_COPIED = 4
 # How much places differ over a field (relative sd).
 PLACES_DIFFER = 0.5
 
@@ -170,7 +172,7 @@ def _tally(counts: gpd.GeoDataFrame, field: Field, settings: LossSettings) -> _T
     if counts.empty:
         raise TooLittleData(f"{field.id}: the counts hold no rows (0, needs 1); count at a few stops first")
     mass = seed_mass_g(field, settings)
-    faults = [*_row_faults(counts, field), *_far_apart(counts, settings)]
+    faults = [*_row_faults(counts, field), *_far_apart(counts, settings), *_copied(counts)]
     if faults:
         raise TableError(f"{field.id}, counts: " + "; ".join(faults))
     stop, names = pd.factorize(counts["stop_id"])
@@ -243,6 +245,20 @@ def _far_apart(counts: gpd.GeoDataFrame, settings: LossSettings) -> list[str]:
         if apart > most:
             faults.append(f"stop {shown(name)}: its frames lie {apart:.0f} m apart (at most {most:.0f} m); give them different stops")
     return faults
+
+
+def _copied(counts: gpd.GeoDataFrame) -> list[str]:
+    """A list that follows itself, count by count: pasted twice, or its file named twice. Frames laid apart never count alike all along."""
+    said = ["stop_id", "seeds", "grams", "ears", "frame_m2"]
+    rows = counts[said].assign(easting_m=counts.geometry.x, northing_m=counts.geometry.y)
+    found = counts[["seeds", "grams", "ears"]].gt(0).any(axis=1)
+    if found.sum() < 2 * LEAST_COPIED:
+        return []
+    for _, of_position in rows.groupby(counts["position"].to_numpy(), sort=False):
+        first, second = (of_position.iloc[part].reset_index(drop=True) for part in np.array_split(np.arange(len(of_position)), 2))
+        if not first.equals(second):
+            return []
+    return [f"all {len(counts) // 2} counts stand there twice (stop {shown(counts['stop_id'].iloc[0])} and all others); leave out the copy"]
 
 
 def _ear_mass(counts: gpd.GeoDataFrame, field: Field) -> tuple[Floats, Bools]:

@@ -202,6 +202,16 @@ def test_negative_difference_is_said():
     assert found["preharvest_kg_ha"] + found["header_kg_ha"] + found["threshing_kg_ha"] > found["total_kg_ha"]
 
 
+def test_a_list_that_follows_itself_is_refused():
+    """Pasted twice it would halve the doubt for nothing; frames of one stop that count alike are no copy."""
+    rows = [row for number in range(4) for row in three(f"s{number}", number, 9 + number, 20 + number)]
+    with pytest.raises(TableError, match=r"all 12 counts stand there twice \(stop s0 and all others\); leave out the copy"):
+        losses(counts_of([*rows, *rows]), field_of(), LossSettings(), 1)
+    losses(counts_of([row for pair in zip(rows, rows, strict=True) for row in pair]), field_of(), LossSettings(), 1)
+    losses(counts_of([*rows, *rows[:-1]]), field_of(), LossSettings(), 1)
+    losses(counts_of([*three("a", 0, 1, 2), *three("a", 0, 1, 2)]), field_of(), LossSettings(), 1)
+
+
 def test_ears_add_to_kernels():
     """Kernels in frames and ears on 1/100 acre add up, each with its own area (corn, D26)."""
     ear = {"grams_per_ear": 0.35 * 453.59237, "frame_m2": 40.468564224}
