@@ -20,6 +20,7 @@ from lossmap.base.settings import Settings, ZoneSettings
 from lossmap.base.tables import DRIVE, LAYER_WORDS, POSITIONS, SOURCES
 from lossmap.surfaces.counts import DRIVERS, SLOPE_SD, CountModel
 from lossmap.surfaces.excess import cell_excess, field_excess
+from lossmap.surfaces.few import most_left, reaching
 from lossmap.surfaces.positions import parted
 from lossmap.surfaces.sources import divided
 from lossmap.surfaces.surrogate import coincidence
@@ -170,6 +171,9 @@ class _Field:
         mean, low, high = model.predict(self.cells, *_pair(self.at_cells), log_doubt=self.mass_doubt)
         total, by_counting = self._total(model, float(mean.mean()))
         by_source = {source: among.source(source, total.mean) for source in SOURCES}
+        most = most_left(self.counts, np.array([not part.is_ears for part in self.parts]))
+        wider = max(most / total.high, 1.0)
+        total, by_counting = reaching(total, most), reaching(by_counting, most)
         evidence = {driver: self._evidence(model, driver) for driver in DRIVERS}
         passed = [driver for driver in DRIVERS if evidence[driver].chance >= self.settings.zones.tracks_chance]
         flagged = {driver: self._excess(model, driver, total.mean) for driver in passed}
@@ -179,7 +183,7 @@ class _Field:
             self._surface("loss_kg_ha", "kg/ha", self._note(), mean, low, high),
             total,
             by_counting,
-            {source: amount for source, (amount, _) in by_source.items()},
+            {source: reaching(amount, amount.high * wider) for source, (amount, _) in by_source.items()},
             {source: share for source, (_, share) in by_source.items()},
             evidence,
             {driver: self._posterior(model, driver, evidence[driver].beginnings) for driver in model.slopes_},
