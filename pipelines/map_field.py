@@ -81,6 +81,7 @@ def map_into(target: Path, field: Field, settings: Settings, stage: Stages) -> F
 
 def made_map(field: Field, settings: Settings, stage: Stage) -> FieldMap:
     """All that can be said of one field."""
+    costs = _costs(field, settings)
     with stage("read"):
         log, counts = read_points(field), read_counts(field)
         boundary = read_boundary(field, log)
@@ -129,7 +130,7 @@ def made_map(field: Field, settings: Settings, stage: Stage) -> FieldMap:
         typical=counted.typical,
         notes=(*log.notes, *off_the_field(stops, outline, place, field.id), *counted.notes),
         inputs=inputs,
-        pace=pace(drivers["speed"], counted.evidence["speed"], speeds, counted.field_total, _costs(field, settings)),
+        pace=pace(drivers["speed"], counted.evidence["speed"], speeds, counted.field_total, costs),
         reel=_reel(field, speeds),
         loss_by_counting=counted.by_counting,
         share_of_loss_pct=counted.source_pct,

@@ -102,6 +102,14 @@ class Strict(pydantic.BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid", validate_default=True)
 
+    @pydantic.field_validator("*", mode="before")
+    @classmethod
+    def _yes_is_no_number(cls, value: Any, about: pydantic.ValidationInfo) -> Any:
+        """True is no 1: four frames taken for one would make four times the loss."""
+        if isinstance(value, bool) and cls.model_fields[str(about.field_name)].annotation is int:
+            raise ValueError(f"must be a whole number (is {str(value).lower()})")
+        return value
+
 
 def setting(default: object, **more: Any) -> Any:
     """A setting whose default is typed as people type it; it is read like anything else."""
@@ -519,4 +527,4 @@ def _limits(entry: FieldInfo) -> str:
     unit = _unit_of(entry)
     if low is None or high is None:
         return f"at least {low:,.10g}{unit}" if low is not None else f"at most {high:,.10g}{unit}"
-    return f"{low:,.10g} to {high:,.10g}{unit}"
+    return f"more than {low:,.10g}, up to {high:,.10g}{unit}" if "gt" in bounds else f"{low:,.10g} to {high:,.10g}{unit}"
