@@ -19,7 +19,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from . import ONE_THREAD
+from . import plain_process
 
 __all__ = ["main"]
 
@@ -35,7 +35,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; returns its exit code."""
     asked = _parser().parse_args(argv)
     # one thread: a field's matrices are small, and sums keep their order on every machine
-    os.environ.update(ONE_THREAD)
+    plain_process()
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):  # a terminal that lacks a sign gets its number, not a crash
             stream.reconfigure(errors="backslashreplace")

@@ -1,6 +1,8 @@
 from __future__ import annotations
 
 import json
+import locale
+import os
 import re
 import subprocess
 import sys
@@ -10,6 +12,7 @@ from pathlib import Path
 import pytest
 from planted_fields import plant, spoil
 
+from lossmap.pipelines import ONE_THREAD, plain_process
 from lossmap.pipelines.command import main
 from lossmap.read import read_settings
 from lossmap.synthetic_farm import FarmPlan, made_farm, write_farm
@@ -226,6 +229,28 @@ def test_help_loads_no_heavy_library():
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
     assert done.stderr.strip() == "[]"
     assert "map" in done.stdout
+
+
+def test_letters_are_those_of_c_where_a_small_i_is_another(monkeypatch):
+    """In a Turkish locale GDAL cannot find its own names: letters become C's, here and in children; other locales stay."""
+    now = "tr_TR.UTF-8"
+
+    def setlocale(kind, wanted=None):
+        nonlocal now
+        now = wanted or now
+        return now
+
+    monkeypatch.setattr(locale, "setlocale", setlocale)
+    for name in ("LC_ALL", *ONE_THREAD):
+        monkeypatch.delenv(name, raising=False)
+    plain_process()
+    assert (now, os.environ["LC_ALL"]) == ("C.UTF-8", "C.UTF-8")
+    monkeypatch.delenv("LC_ALL")
+    now = "de_DE.UTF-8"
+    plain_process()
+    assert now == "de_DE.UTF-8"
+    assert "LC_ALL" not in os.environ
+    assert set(ONE_THREAD) <= set(os.environ)
 
 
 def test_settings_of_one_command(capsys):
