@@ -14,6 +14,9 @@ __all__ = ["near_together", "off_the_field", "project", "utm_crs"]
 # Counts of one field lie within its log; ten kilometres off they are another field's.
 FARTHEST_COUNT_M = 2_000.0
 
+# A system's metre may differ from the ground's by so much (UTM's by 0.001, those of countries and states by less than 0.005).
+TRUE_TO = 0.01
+
 # Beyond it a stop is no longer on a headland that the log left out, or beside a rough fix (common practice, no source).
 OFF_FIELD_M = 50.0
 
@@ -30,16 +33,28 @@ def project(frame: gpd.GeoDataFrame, crs: pyproj.CRS) -> gpd.GeoDataFrame:
 
 
 def utm_crs(frame: gpd.GeoDataFrame) -> pyproj.CRS:
-    """The metric system of a field: the file's own if it is one, else the UTM zone of its middle.
+    """The metric system of a field: the file's own if it is one and true to scale there, else the UTM zone of its middle.
+
+    The metres of a map of the world (Web Mercator) are 1.3 to 2 times those of the ground where grain grows.
 
     The middle is the median place: one record at (0, 0) does not move a field to Africa.
     """
-    if frame.crs.is_projected and all(axis.unit_name in ("metre", "meter") for axis in frame.crs.axis_info):
-        return pyproj.CRS(frame.crs)
     places = frame.geometry if frame.crs.is_geographic else frame.geometry.to_crs("EPSG:4326")
-    lon, lat = float(np.nanmedian(places.x)), float(np.nanmedian(places.y))
+    lon, lat = (float(np.nanmedian(part[np.isfinite(part)])) for part in (places.x.to_numpy(), places.y.to_numpy()))
+    if (
+        frame.crs.is_projected
+        and all(axis.unit_name in ("metre", "meter") for axis in frame.crs.axis_info)
+        and _is_true(frame.crs, lon, lat)
+    ):
+        return pyproj.CRS(frame.crs)
     zone = int(np.clip((lon + 180) // 6 + 1, 1, 60))
     return pyproj.CRS.from_epsg((32600 if lat >= 0 else 32700) + zone)
+
+
+def _is_true(crs: pyproj.CRS, lon: float, lat: float) -> bool:
+    """Whether a metre of the system is one of the ground, to a hundredth, both ways."""
+    factors = pyproj.Proj(crs).get_factors(lon, lat)
+    return max(abs(factors.meridional_scale - 1), abs(factors.parallel_scale - 1)) < TRUE_TO
 
 
 def near_together(counts: gpd.GeoDataFrame, place: shapely.Geometry, what: str, where: str) -> None:

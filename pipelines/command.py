@@ -33,6 +33,7 @@ results go to stdout, the log to stderr; a run that fails leaves the earlier res
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; returns its exit code."""
+    _open_streams()
     asked = _parser().parse_args(argv)
     # one thread: a field's matrices are small, and sums keep their order on every machine
     plain_process()
@@ -68,6 +69,16 @@ def main(argv: Sequence[str] | None = None) -> int:
         print("lossmap: needs more memory than there is; split the files by field, or set a larger grid.cell", file=sys.stderr)
         return 3
     return code
+
+
+def _open_streams() -> None:
+    """A stream that the caller has closed leads nowhere; the next file opened would take its number, and messages would stand in it."""
+    while (number := os.open(os.devnull, os.O_RDWR)) <= 2:
+        pass
+    os.close(number)
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:
+            setattr(sys, name, Path(os.devnull).open("w", encoding="utf-8"))
 
 
 def _refused(faults: Sequence[str]) -> None:

@@ -63,3 +63,17 @@ def test_stops_off_the_field_are_named():
     assert off_the_field(stops.iloc[:2], place, "log", "creek") == ()
     assert off_the_field(stops, place, "boundary", "creek")[0].count("boundary") == 1
     assert "2 of 2 stops lie" in off_the_field(stops.iloc[1:], shapely.Point(place.x, place.y - 60), "log", "creek")[0]
+
+
+@pytest.mark.parametrize(
+    ("own", "kept"), [("EPSG:3857", False), ("EPSG:3395", False), ("EPSG:25832", True), ("EPSG:5243", True), ("EPSG:3035", True)]
+)
+def test_metres_that_are_not_those_of_the_ground_are_not_computed_in(own, kept):
+    """Truth: a hectare in Web Mercator comes out as a hectare, not as 2.7; a country's own metres stay."""
+    hectare = gpd.GeoSeries([shapely.Point(11.2, 52.3)], crs=4326).to_crs(25832).buffer(50, cap_style="square")
+    corners = shapely.get_coordinates(hectare.to_crs(own).to_numpy())[:-1]
+    table = places(corners[:, 0], corners[:, 1], own)
+    crs = utm_crs(table)
+    assert (crs == table.crs) is kept
+    area = shapely.Polygon(shapely.get_coordinates(project(table, crs).geometry.to_numpy())).area
+    assert area == pytest.approx(10_000, rel=0.01)

@@ -253,6 +253,23 @@ def test_letters_are_those_of_c_where_a_small_i_is_another(monkeypatch):
     assert set(ONE_THREAD) <= set(os.environ)
 
 
+@pytest.mark.parametrize("closed", [(1,), (2,), (0, 1, 2)])
+@pytest.mark.skipif(sys.platform == "win32", reason="closes streams as a POSIX shell does")
+def test_closed_streams_are_no_crash(closed):
+    """`lossmap settings >&-` ends as it would; no file that is opened later gets the number of a stream."""
+    code = (
+        "import os, sys\nfrom lossmap.pipelines.command import main\ncode = main(['settings'])\n"
+        "number = os.open(os.devnull, os.O_RDONLY)\nos._exit(code if number > 2 else 9)"
+    )
+
+    def close():
+        for number in closed:
+            os.close(number)
+
+    done = subprocess.run([sys.executable, "-c", code], preexec_fn=close, check=False)
+    assert done.returncode == 0
+
+
 def test_settings_of_one_command(capsys):
     """A map heeds every setting but those of a plan and of a season, which are made from maps and heed their own besides."""
     printed = {}
