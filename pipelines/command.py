@@ -78,7 +78,7 @@ def _open_streams() -> None:
     os.close(number)
     for name in ("stdout", "stderr"):
         if getattr(sys, name) is None:
-            setattr(sys, name, Path(os.devnull).open("w", encoding="utf-8"))
+            setattr(sys, name, Path(os.devnull).open("w", encoding="utf-8"))  # noqa: SIM115 as long as the process lives
 
 
 def _refused(faults: Sequence[str]) -> None:
