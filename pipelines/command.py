@@ -60,6 +60,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
     except OSError as fault:
+        if isinstance(fault, FileNotFoundError) and not _is_somewhere():
+            print("lossmap: the folder it was started in is gone; change to another and run it again", file=sys.stderr)
+            return 2
         if fault.errno not in (errno.ENOSPC, errno.EIO, errno.EDQUOT, errno.EFBIG, errno.EROFS):
             raise
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
@@ -69,6 +72,14 @@ def main(argv: Sequence[str] | None = None) -> int:
         print("lossmap: needs more memory than there is; split the files by field, or set a larger grid.cell", file=sys.stderr)
         return 3
     return code
+
+
+def _is_somewhere() -> bool:
+    """Whether the folder we were started in is still there."""
+    try:
+        return bool(Path.cwd())
+    except FileNotFoundError:
+        return False
 
 
 def _open_streams() -> None:

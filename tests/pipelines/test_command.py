@@ -270,6 +270,17 @@ def test_closed_streams_are_no_crash(closed):
     assert done.returncode == 0
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="where a folder in use cannot be deleted")
+def test_started_in_a_folder_that_is_gone(long_field, tmp_path, capsys, monkeypatch):
+    """One message and exit code 2, not Python's own trace."""
+    gone = tmp_path / "gone"
+    gone.mkdir()
+    monkeypatch.chdir(gone)
+    gone.rmdir()
+    assert main(["map", str(long_field), "-q"]) == 2
+    assert capsys.readouterr().err == "lossmap: the folder it was started in is gone; change to another and run it again\n"
+
+
 def test_settings_of_one_command(capsys):
     """A map heeds every setting but those of a plan and of a season, which are made from maps and heed their own besides."""
     printed = {}
