@@ -15,8 +15,9 @@ import os
 import signal
 import sys
 from collections.abc import Sequence
+from pathlib import Path
 
-from . import ONE_THREAD
+from . import plain_process
 from .arguments import parser
 from .made import Made
 from .progress import listen
@@ -32,6 +33,7 @@ _DISK = (errno.ENOSPC, errno.EIO, errno.EDQUOT, errno.EFBIG, errno.EROFS)
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; returns its exit code."""
+    _open_streams()
     asked = parser().parse_args(argv)
     _make_ready()
     from lossmap.base.errors import LossmapError
@@ -50,6 +52,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         _say_no_more()
         return 0
     except OSError as fault:
+        if isinstance(fault, FileNotFoundError) and not _is_somewhere():
+            print("lossmap: the folder it was started in is gone; change to another and run it again", file=sys.stderr)
+            return 2
         if fault.errno not in _DISK:
             raise
         _say_no_more()
@@ -61,10 +66,20 @@ def main(argv: Sequence[str] | None = None) -> int:
     return code
 
 
+def _open_streams() -> None:
+    """A stream that the caller has closed leads nowhere; the next file opened would take its number, and messages would stand in it."""
+    while (number := os.open(os.devnull, os.O_RDWR)) <= 2:
+        pass
+    os.close(number)
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:
+            setattr(sys, name, Path(os.devnull).open("w", encoding="utf-8"))  # noqa: SIM115 as long as the process lives
+
+
 def _make_ready() -> None:
     """What holds for a whole run, whatever is asked for."""
     # one thread: a field's matrices are small, and sums keep their order on every machine
-    os.environ.update(ONE_THREAD)
+    plain_process()
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):  # a terminal that lacks a sign gets its number, not a crash
             stream.reconfigure(errors="backslashreplace")
@@ -82,6 +97,14 @@ def _stop(number: int, frame: object) -> None:
 def _say_no_more() -> None:
     """Nothing more to stdout, not even what Python would flush at its end."""
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _is_somewhere() -> bool:
+    """Whether the folder we were started in is still there."""
+    try:
+        return bool(Path.cwd())
+    except FileNotFoundError:
+        return False
 
 
 def _refused(faults: Sequence[str]) -> None:

@@ -19,7 +19,7 @@ from lossmap.base.tables import DRIVE
 from lossmap.join import cells, stops_with_drive
 from lossmap.loss import losses, seed_mass_g
 from lossmap.loss.arithmetic import percent_of_total
-from lossmap.project import near_together, project, utm_crs
+from lossmap.project import near_together, off_the_field, project, utm_crs
 from lossmap.read import fingerprints, read_boundary, read_counts, read_field, read_points
 from lossmap.report import headline, price_usd_kg, summary, write
 from lossmap.surfaces import LossSurface, loss_surface
@@ -70,6 +70,7 @@ def map_into(target: Path, field: Field, settings: Settings, stage: Stages) -> F
 
 def made_map(field: Field, settings: Settings, stage: Stage) -> FieldMap:
     """All that can be said of one field."""
+    costs = _costs(field, settings)
     with stage("read"):
         log, counts = read_points(field), read_counts(field)
         boundary = read_boundary(field, log)
@@ -81,7 +82,8 @@ def made_map(field: Field, settings: Settings, stage: Stage) -> FieldMap:
     with stage("clean"):
         points, cleaning = cleaned_log(points, field, settings, edge, log.timings)
         outline = _outline(edge, points, counts, field)
-        near_together(counts, outline, "boundary" if edge is not None else "log", field.id)
+        place = "boundary" if edge is not None else "log"
+        near_together(counts, outline, place, field.id)
         grid = Grid.covering(outline, crs, settings.grid.cell, field.id)
         inside = grid.inside(outline)
     with stage("loss"):
@@ -115,9 +117,9 @@ def made_map(field: Field, settings: Settings, stage: Stage) -> FieldMap:
         drivers=drivers,
         zones=flagged,
         typical=counted.typical,
-        notes=(*log.notes, *counted.notes),
+        notes=(*log.notes, *off_the_field(stops, outline, place, field.id), *counted.notes),
         inputs=inputs,
-        pace=pace(drivers["speed"], counted.evidence["speed"], speeds, counted.field_total, _costs(field, settings)),
+        pace=pace(drivers["speed"], counted.evidence["speed"], speeds, counted.field_total, costs),
         reel=_reel(field, speeds),
         loss_by_counting=counted.by_counting,
         share_of_loss_pct=counted.source_pct,

@@ -35,7 +35,7 @@ from typing import Any, Literal, TypeVar
 import lossmap
 from lossmap.base.errors import SettingsError, shown
 
-from . import ONE_THREAD
+from . import plain_process
 
 __all__ = ["Crew", "Lost", "worked", "workers"]
 
@@ -317,7 +317,7 @@ def _settle() -> None:
     """One thread a worker, a stop that leaves nothing lying about, and memory that is there for the next field."""
     from threadpoolctl import threadpool_limits
 
-    os.environ.update(ONE_THREAD)
+    plain_process()
     threadpool_limits(1)  # for what is loaded; the names above for what will be
     signal.signal(signal.SIGTERM, lambda number, frame: sys.exit(_STOPPED))
     with suppress(OSError, AttributeError):  # the C library of Linux alone has this

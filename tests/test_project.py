@@ -8,7 +8,7 @@ import pytest
 import shapely
 
 from lossmap.base.errors import ReadError
-from lossmap.project import near_together, project, utm_crs
+from lossmap.project import near_together, off_the_field, project, utm_crs
 
 
 def places(lon, lat, crs="EPSG:4326"):
@@ -53,3 +53,29 @@ def test_counts_of_another_field_are_refused():
     with pytest.raises(ReadError, match=r"creek: stop 1 lies 33\d km from the field's log \(1 of 2 counts are more than 2 km off\)"):
         near_together(counts, counts.geometry.iloc[0], "log", "creek")
     near_together(counts.iloc[:1], counts.geometry.iloc[0], "log", "creek")
+
+
+def test_stops_off_the_field_are_named():
+    """A slip in the third decimal stays within the two kilometres of a field's counts, but is said; a headland's stop is not."""
+    stops = project(places([-93.6, -93.6, -93.6], [41.9, 41.9003, 41.909]), utm_crs(places([-93.6], [41.9])))
+    place = stops.geometry.iloc[0]
+    (note,) = off_the_field(stops, place, "log", "creek")
+    assert note.startswith("creek: 1 stop lies off the field (stop 2 is ")
+    assert "m from its log): they count for its mean all the same" in note
+    assert off_the_field(stops.iloc[:2], place, "log", "creek") == ()
+    assert off_the_field(stops, place, "boundary", "creek")[0].count("boundary") == 1
+    assert "2 of 2 stops lie" in off_the_field(stops.iloc[1:], shapely.Point(place.x, place.y - 60), "log", "creek")[0]
+
+
+@pytest.mark.parametrize(
+    ("own", "kept"), [("EPSG:3857", False), ("EPSG:3395", False), ("EPSG:25832", True), ("EPSG:5243", True), ("EPSG:3035", True)]
+)
+def test_metres_that_are_not_those_of_the_ground_are_not_computed_in(own, kept):
+    """Truth: a hectare in Web Mercator comes out as a hectare, not as 2.7; a country's own metres stay."""
+    hectare = gpd.GeoSeries([shapely.Point(11.2, 52.3)], crs=4326).to_crs(25832).buffer(50, cap_style="square")
+    corners = shapely.get_coordinates(hectare.to_crs(own).to_numpy())[:-1]
+    table = places(corners[:, 0], corners[:, 1], own)
+    crs = utm_crs(table)
+    assert (crs == table.crs) is kept
+    area = shapely.Polygon(shapely.get_coordinates(project(table, crs).geometry.to_numpy())).area
+    assert area == pytest.approx(10_000, rel=0.01)

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import ast
 import importlib.metadata
+import os
 import re
+import shutil
+import subprocess
 import sys
 import tomllib
 from pathlib import Path
@@ -126,3 +129,40 @@ def test_the_licences_are_as_written() -> None:
         if name in locked and not re.search(rf"^{re.escape(name)}=={re.escape(made.version)}\b", LOCK, re.MULTILINE):
             pytest.skip(f"{name} {made.version} is not the locked one")
     assert table() == TABLE.read_text(encoding="utf-8"), "run make docs"
+
+
+#: What npm or `make locked` says, whether CI goes on, and what its log must hold.
+FALLBACKS = {
+    "all is there": ("", "", True, "tests without npm: no"),
+    "a registry that does not answer": ("npm error code ECONNREFUSED", "", True, "no html-validate here"),
+    "html5lib alone": ("npm: command not found", "", True, "tests without npm: 1"),
+    "a page judge whose hash differs": ("npm error code EINTEGRITY", "", False, "EINTEGRITY"),
+    "a judge's lock that does not fit its list": ("npm ERR! code EUSAGE", "", False, "EUSAGE"),
+    "an index without a version": ("", "ERROR: No matching distribution found for a==9", True, "the newest that pyproject.toml"),
+    "a package whose hash differs": ("", "ERROR: THESE PACKAGES DO NOT MATCH THE HASHES", False, "DO NOT MATCH"),
+}
+
+
+@pytest.mark.skipif(shutil.which("bash") is None, reason="CI's script needs bash")
+@pytest.mark.parametrize("case", FALLBACKS)
+def test_ci_goes_without_what_is_missing_and_fails_on_what_differs(case: str, tmp_path: Path) -> None:
+    """With stand-ins for npm, make and apt-get: what is missing is said and the tests run; another file than the locked one ends it."""
+    npm, locked, goes_on, said = FALLBACKS[case]
+    programs = tmp_path / "bin"
+    programs.mkdir()
+    scripts = {
+        "npm": f"echo {npm!r}; exit {int(bool(npm))}",
+        "make": f"[ $1 != locked ] || {{ echo {locked!r}; exit {int(bool(locked))}; }}\n"
+        '[ $1 != test ] || echo tests without npm: "${LOSSMAP_WITHOUT_NPM:-no}"',
+        **dict.fromkeys(("apt-get", "chromium", "chromedriver", "ogrinfo"), "exit 0"),
+    }
+    for name, body in scripts.items():
+        (programs / name).write_text(f"#!/bin/sh\n{body}\n", encoding="utf-8")
+        (programs / name).chmod(0o755)
+    (tmp_path / ".ci").mkdir()
+    shutil.copy(ROOT / ".ci" / "run", tmp_path / ".ci" / "run")
+    environment = {name: value for name, value in os.environ.items() if name != "LOSSMAP_WITHOUT_NPM"}
+    environment["PATH"] = f"{programs}{os.pathsep}{environment['PATH']}"
+    done = subprocess.run([tmp_path / ".ci" / "run"], env=environment, capture_output=True, text=True, check=False)
+    assert (done.returncode == 0) == goes_on == ("tests without npm" in done.stdout), done.stdout + done.stderr
+    assert said in done.stdout

@@ -217,7 +217,7 @@ def _missing(log: Log, drive: Drive) -> list[str]:
     if not log.track.ordered:
         notes.append(
             "the rows have lost the order of harvest: passes, their ends, delays, speed changes and overlap cannot be judged "
-            '(if a column numbers the records, set record = "its name" under [points.columns])'
+            '(if a column numbers the records or says which machine wrote them, set record or machine = "its name" under [points.columns])'
         )
     elif not log.track.clock:
         notes.append("the log has no clock: pass ends and short passes are judged by distance, at 2 m a second")

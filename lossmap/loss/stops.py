@@ -159,7 +159,9 @@ def _notes(counts: gpd.GeoDataFrame, added: Tally, values: Columns) -> list[str]
         parts = [written[name], _unseparated(added, values, row)]
         negative = [source for source in SOURCES if values[source][row] < 0]
         if negative:
-            parts.append(f"{' and '.join(negative)} loss came out below 0: its posterior mean is given")
+            parts.append(
+                f"{' and '.join(negative)} loss came out below 0: its posterior mean is given, and the parts make more than the total"
+            )
         out.append("; ".join(part for part in parts if part))
     return out
 

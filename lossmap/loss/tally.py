@@ -1,7 +1,7 @@
 """A field's counts added up: seeds and ears at each stop and position, on how much ground.
 
 What cannot be meant (a position that is none, a row that says nothing, frames of one stop
-far apart) is refused here, all of it in one message.
+far apart, a list that follows itself) is refused here, all of it in one message.
 """
 
 from __future__ import annotations
@@ -32,6 +32,8 @@ Objects = npt.NDArray[np.object_]
 SAME_WIDTH = 1e-3
 # What an ear weighs is averaged over ears; so little more keeps the mass of a stop that found none.
 HARDLY_AN_EAR = 1e-6
+# Counts above 0 that a list must hold before its following itself is no chance.
+LEAST_COPIED = 4
 
 
 @dataclass(frozen=True)
@@ -103,8 +105,9 @@ def tally(counts: gpd.GeoDataFrame, field: Field, settings: LossSettings, seed_m
     Raises
     ------
     TableError
-        Rows without a count, positions that are none, ears of unknown mass, or frames of
-        one stop further apart than ``position_scatter`` and ``join_distance`` together.
+        Rows without a count, positions that are none, ears of unknown mass, frames of
+        one stop further apart than ``position_scatter`` and ``join_distance`` together, or
+        every row twice.
     TooLittleData
         There are no rows.
     """
@@ -173,7 +176,7 @@ class _Rows:
 def _refuse(counts: gpd.GeoDataFrame, field: Field, settings: LossSettings) -> None:
     if counts.empty:
         raise TooLittleData(f"{field.id}: the counts hold no rows (0, needs 1); count at a few stops first")
-    faults = [*_row_faults(counts, field), *_far_apart(counts, settings)]
+    faults = [*_row_faults(counts, field), *_far_apart(counts, settings), *_copied(counts)]
     if faults:
         raise TableError(f"{field.id}, counts: " + "; ".join(faults))
 
@@ -229,3 +232,17 @@ def _ear_mass(counts: gpd.GeoDataFrame, field: Field) -> tuple[Floats, Bools]:
     given = counts["grams_per_ear"].to_numpy(float)
     usual = field.crop.ear_grain_g.mean if field.crop.ear_grain_g else 0.0
     return np.where(np.isfinite(given), given, usual), np.isfinite(given)
+
+
+def _copied(counts: gpd.GeoDataFrame) -> list[str]:
+    """A list that follows itself, count by count: pasted twice, or its file named twice. Frames laid apart never count alike all along."""
+    said = ["stop_id", "seeds", "grams", "ears", "frame_m2"]
+    rows = counts[said].assign(easting_m=counts.geometry.x, northing_m=counts.geometry.y)
+    found = counts[["seeds", "grams", "ears"]].gt(0).any(axis=1)
+    if found.sum() < 2 * LEAST_COPIED:
+        return []
+    for _, of_position in rows.groupby(counts["position"].to_numpy(), sort=False):
+        first, second = (of_position.iloc[part].reset_index(drop=True) for part in np.array_split(np.arange(len(of_position)), 2))
+        if not first.equals(second):
+            return []
+    return [f"all {len(counts) // 2} counts stand there twice (stop {shown(counts['stop_id'].iloc[0])} and all others); leave out the copy"]

@@ -65,11 +65,11 @@ def mean_loss(fields: Sequence[FieldEvidence], source: str) -> Estimate:
     """Mean by area over the fields where it is known [kg/ha].
 
     Fields' counts err apart from one another; what a seed weighs errs alike in all fields of
-    a crop that take it from the table.
+    a crop that take it from the table. A lone field's mean is its own, to the digit.
     """
     known = [field for field in fields if _is_known(field, source)]
-    if not known:
-        return NOTHING
+    if len(known) < 2:
+        return known[0].loss[source] if known else NOTHING
     whole = math.fsum(field.area_ha for field in known)
     mean = math.fsum(field.area_ha * field.loss[source].mean for field in known) / whole
     apart, together = 0.0, dict[str, float]()

@@ -8,8 +8,10 @@ boundary        the field's edge
 farm            farm.toml and what it names
 readings        a farm's file of readings and cuts
 weather         days of a station or of a plain table
-season          the fields below a folder, and what a mapped one says in a row
+season          the fields below a folder
+season_row      what a mapped one's results say, in a row
 evidence        what a mapped field brings to a season
+results         results of an earlier run, of which nothing is believed that a map would not write
 
 formats         any table by its file's ending:
 csv_table         text

@@ -19,7 +19,8 @@ from lossmap.read.raw import Raw, plain_file, reading, refuse_records
 __all__ = ["read_csv"]
 
 _DECIMAL_COMMA = re.compile(r"^\s*-?\d+,\d+\s*$")
-_BLANK_LINES = re.compile(r"(?:[^\S\r\n]*(?:\r\n|\r|\n))+")
+# Spreadsheets write what parts the cells in a line of its own: sep=;
+_BLANK_LINES = re.compile(r"(?:[^\S\r\n]*(?:\"?sep=[,;|\t]\"?[^\S\r\n]*)?(?:\r\n|\r|\n))+", re.IGNORECASE)
 _CONTROL = re.compile(r"[\x00-\x1f\x7f\x85\u2028\u2029]+")
 #: The most records there may be, with twenty-five columns; each takes some twenty bytes while it is read.
 MOST_VALUES = 50_000_000

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import re
 import tomllib
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -99,6 +100,8 @@ def read_chosen(model: type[Chosen], file: Path | None, assignments: Sequence[st
     SettingsError
     """
     values = read_toml(file, str(file)) if file else {}
+    # a run.toml says beside its settings what they were used on
+    values = values["settings"] if {"settings", "inputs_sha256"} <= values.keys() else values
     # the file alone first, so that its faults are named as its own
     build(model, values, str(file))
     return build(model, overridden(values, list(assignments)), "--set" if assignments else str(file))
@@ -158,7 +161,8 @@ def read_toml(file: Path, where: str) -> dict[str, Any]:
         return tomllib.loads(content.decode("utf-8-sig").replace("\r\n", "\n"))
     except tomllib.TOMLDecodeError as fault:
         slash = " and a path has / between its folders, not a backslash" if "scape" in str(fault) or "hex" in str(fault) else ""
-        raise SettingsError(f"{where}: is not TOML ({fault}); texts stand in quotes{slash}") from fault
+        hint = "each key and table stands once" if re.search("twice|overwrite", str(fault)) else f"texts stand in quotes{slash}"
+        raise SettingsError(f"{where}: is not TOML ({fault}); {hint}") from fault
     except SettingsError:
         raise
     except UnicodeDecodeError as fault:

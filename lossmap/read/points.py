@@ -29,6 +29,9 @@ __all__ = ["PointsRead", "read_points"]
 #: Twice the widest header that field.toml takes; a width beyond is a mark of the machine's, not a header [m].
 WIDEST_M = 60.0
 
+# Sensors that may be dead: 0 all through a log says nothing of speed or moisture.
+_SENSORS = ("speed", "distance", "interval", "moisture", "mass_flow")
+
 _WORK = {"in": 1.0, "on": 1.0, "down": 1.0, "1": 1.0, "true": 1.0, "work": 1.0, "working": 1.0}
 _NO_WORK = {"out": 0.0, "off": 0.0, "up": 0.0, "0": 0.0, "false": 0.0, "idle": 0.0}
 
@@ -123,6 +126,8 @@ def _log(field: Field, part: PointsFile, number: int) -> PointsRead:
     found = columns_of(raw, part.columns, field.crop.bushel_lb, field.facts.header_width, part.crs)
     roles = {one.role: one for one in found}
     _enough(raw, roles)
+    silent = _silent(raw, roles)
+    roles = {role: one for role, one in roles.items() if role not in silent}
     x, y, crs = places_of(raw, roles, part.crs)
     columns: dict[str, Any] = {name: _values(raw, roles[role]) for role, name in MEASURED.items() if role in roles}
     times, notes = _times(raw, roles)
@@ -130,6 +135,7 @@ def _log(field: Field, part: PointsFile, number: int) -> PointsRead:
         columns["time"] = times.when
     columns["interval_s"] = _interval(columns.get("interval_s"), times, part, len(x))
     columns["width_m"], said = _width(columns.get("width_m"), field, raw)
+    notes += [f"{raw.where}: {shown(column)} reads 0 in every record: taken as not logged" for column in silent.values()]
     notes += said
     if "record" in roles:
         columns["record"] = column_numbers(raw, roles["record"].column, MOST_RECORD)
@@ -151,6 +157,13 @@ def _enough(raw: Raw, roles: dict[str, Detected]) -> None:
             f"{raw.where}: no column was understood as yield or mass flow (columns {shown(names, 160)}); "
             'name it under [points.columns], for example yield = { column = "...", unit = "bu/ac" }'
         )
+
+
+def _silent(raw: Raw, roles: dict[str, Detected]) -> dict[str, str]:
+    """Columns, by role, of sensors that never said anything but 0; of mass flow only where the log has a yield to go by."""
+    asked = [role for role in _SENSORS if role in roles and (role != "mass_flow" or "yield" in roles)]
+    read = {role: column_numbers(raw, roles[role].column) for role in asked}
+    return {role: roles[role].column for role, values in read.items() if (values == 0).any() and not np.nan_to_num(values).any()}
 
 
 def _values(raw: Raw, role: Detected) -> Floats:

@@ -17,6 +17,7 @@ _RESULTS = ("run.toml", "summary.json")
 def field_folders(folder: Path, leave: Collection[Path] = ()) -> dict[str, Path]:
     """Every folder with ``field.toml`` below `folder`, by its path from there, in that order.
 
+    A folder that nobody may look into is one: its row says so, or a field would be missing in silence.
     Links are followed, each place once. Hidden folders and folders of results are left
     alone; what lies in a field's own folder is searched, for a field there would be missed.
 
@@ -35,7 +36,7 @@ def field_folders(folder: Path, leave: Collection[Path] = ()) -> dict[str, Path]
         if place in seen:
             continue
         seen.add(place)
-        if (here / FACTS).is_file():
+        if _is_field(here):
             found[here.relative_to(folder).as_posix()] = here
         elif all((here / name).is_file() for name in _RESULTS):
             continue
@@ -43,10 +44,20 @@ def field_folders(folder: Path, leave: Collection[Path] = ()) -> dict[str, Path]
     return dict(sorted(found.items()))
 
 
-def _place(folder: Path) -> tuple[int, int]:
-    """Which folder it is, however it is reached."""
-    found = folder.stat()
+def _place(folder: Path) -> tuple[int, int] | Path:
+    """Which folder it is, however it is reached; its path where the system does not let us see."""
+    try:
+        found = folder.stat()
+    except PermissionError:
+        return folder
     return found.st_dev, found.st_ino
+
+
+def _is_field(folder: Path) -> bool:
+    try:
+        return (folder / FACTS).is_file()
+    except PermissionError:
+        return True
 
 
 def _folders_in(folder: Path) -> list[Path]:

@@ -1,7 +1,7 @@
 """run.toml: what made these files, so that the same can be made again.
 
-The settings stand in it as people type them (``cell = "5 m"``), so its ``[settings]``
-part can be copied into a config and run.
+The settings stand in it as people type them (``cell = "5 m"``), so the file
+can be given as a config, of which its ``[settings]`` are taken.
 """
 
 from __future__ import annotations
@@ -42,7 +42,7 @@ def run(field_map: FieldMap, seconds: Mapping[str, float], results: Mapping[str,
     results : mapping
         Files beside it by name, as written, that shall be known again.
     """
-    return "# What made the files beside this one. [settings] can be copied into a config.\n" + as_toml(
+    return "# What made the files beside this one. --config takes this file too, and of it [settings].\n" + as_toml(
         {
             "lossmap": version(),
             "field": field_map.field.id,

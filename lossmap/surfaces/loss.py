@@ -22,6 +22,7 @@ from lossmap.surfaces.counts import CountModel
 from lossmap.surfaces.drivers import Drivers, knots
 from lossmap.surfaces.evidence import no_evidence, slope_evidence, whole_posterior
 from lossmap.surfaces.excess import cell_excess, field_excess
+from lossmap.surfaces.few import most_left, reaching
 from lossmap.surfaces.groups import grouped
 from lossmap.surfaces.lattice import Whole
 from lossmap.surfaces.positions import parted
@@ -140,6 +141,9 @@ class _FieldLoss:
         mean, low, high = model.predict(*self._at(), log_doubt=mass_doubt)
         total, by_counting = self._total(model, float(mean.mean()), mass_doubt)
         by_source = {source: among.source(source, total.mean) for source in SOURCES}
+        most = most_left(self.counted, np.array([not part.is_ears for part in self.parts]))
+        wider = max(most / total.high, 1.0)
+        total, by_counting = reaching(total, most), reaching(by_counting, most)
         evidence = {driver: self._evidence(model, driver) for driver in DRIVERS}
         passed = [driver for driver in DRIVERS if evidence[driver].chance >= self.settings.zones.tracks_chance]
         flagged = {driver: self._excess(model, driver, total.mean) for driver in passed}
@@ -149,7 +153,7 @@ class _FieldLoss:
             self._surface("loss_kg_ha", "kg/ha", self._note(), mean, low, high),
             total,
             by_counting,
-            {source: amount for source, (amount, _) in by_source.items()},
+            {source: reaching(amount, amount.high * wider) for source, (amount, _) in by_source.items()},
             {source: share for source, (_, share) in by_source.items()},
             evidence,
             {driver: whole_posterior(model, driver, self._everywhere(driver), evidence[driver].beginnings) for driver in model.slopes_},

@@ -5,11 +5,17 @@ cuts what stands there, and its sensors report late, smeared and with noise. Los
 behind it by three sources, and stops are counted with frames. So everything `lossmap`
 has to undo is in the log, and everything it should find is known: `Truth`.
 
-    plan        what the field shall be              losses   what fell, and what goes with speed and dryness
-    outline     its edge, and the way of its passes  counts   stops, and frames laid at them
-    land        what stands on it                    log      what late and noisy sensors wrote, and what spoilt it
-    passes      where the machine goes               field    all of it in order: `make`
-    track       how it goes there, what it cuts      folder   written down as a farmer has it: `write`; its formats
+    plan      what the field shall be
+    outline   its edge, and the way of its passes
+    land      what stands on it
+    passes    where the machine goes
+    track     how it goes there, what it cuts
+    losses    what fell, and what goes with speed and dryness
+    counts    stops, and frames laid at them
+    log       what late and noisy sensors wrote, and what spoilt it
+    field     all of it in order: `make`
+    folder    written down as a farmer has it: `write`
+    formats   the kinds of files that it writes
 
 Nothing here is a model of a particular machine, place or person. Where a figure is not
 taken from the crop table it is common practice, no source.

@@ -111,6 +111,15 @@ def cases() -> Iterator[Case]:
         "latitude",
         COUNTS.replace("-93.6,41.9002", "41.9002,-93.6").replace("-93.6,41.9006", "41.9006,-93.6"),
     )
+    many = COUNTS + "".join(
+        f"{stop},-93.6,41.900{stop},{position},{stop + seeds},1,4,\n"
+        for stop in range(3, 8)
+        for position, seeds in (("before header", 0), ("behind header", 5), ("behind combine", 9))
+    )
+    yield _case("the list twice, one under the other", WRONG_DATA, "counts stand there twice", many + many.split("\n", 1)[1], "map")
+    yield _case("a stop written twice", DONE, "loss", many + "".join(f"{line}\n" for line in many.splitlines()[1:4]), "map")
+    astray = many.replace("-93.6,41.9007", "-93.6,41.9097")
+    yield _case("a stop a kilometre off, by a slip", DONE, "1 stop lies off the field (stop 7", astray, "map")
     yield _case("another field's", WRONG_DATA, "these are another field's counts", COUNTS.replace("-93.6", "-97.6"))
     yield _case("a time that is none", WRONG_DATA, "is not a time lossmap reads", COUNTS.replace("note", "time").replace("dry", "noon"))
     yield _case("two columns of one name", DONE, read, COUNTS.replace("note", "seeds"))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from .cases import DONE, HEAD, LOG, WRONG_DATA, Case, log_rows, spoilt, truncated
+from .cases import COUNTS, DONE, HEAD, LOG, WRONG_DATA, Case, log_rows, spoilt, truncated
 
 KIND = "points, CSV"
 ROWS = log_rows()
@@ -66,6 +66,7 @@ def _cuts() -> Iterator[Case]:
     yield _case("blank lines between records", DONE, read, LOG.replace("\n", "\n\n"))
     for name, mark in (("semicolons", ";"), ("tabs", "\t"), ("bars", "|")):
         yield _case(name, DONE, read, LOG.replace(",", mark))
+        yield _case(f"a spreadsheet's word of {name} above the header", DONE, read, f"sep={mark}\n" + LOG.replace(",", mark))
     german = LOG.replace(",", ";").replace(".", ",")
     yield _case("semicolons and decimal commas", DONE, "longitude,latitude"[:9], german)
     yield _case("tabs and decimal commas", DONE, read, LOG.replace(",", "\t").replace(".", ","))
@@ -117,6 +118,12 @@ def _numbers() -> Iterator[Case]:
         LOG.replace("Mass flow (lb/s)", "colour", 1),
         "map",
     )
+    dead = {"speed": ("Speed (mph)", "4.5,2025", "0,2025"), "moisture": ("Moisture (%)", ",17.5,", ",0,")}
+    for name, (column, old, new) in dead.items():
+        yield _case(f"a sensor of {name} that says 0 all through", DONE, f"{column} reads 0 in every record", LOG.replace(old, new))
+        half = "\n".join([HEAD, *(row.replace(old, new) for row in ROWS[:30]), *ROWS[30:]])
+        yield _case(f"a sensor of {name} that wakes up", DONE, read, half)
+    yield _case("moisture as a share of one", WRONG_DATA, "which cannot be (expected 3 to 70)", LOG.replace("17.5", "0.175"))
     yield _case("speed in the wrong unit", WRONG_DATA, 'unit = "mph" would fit', LOG.replace("Speed (mph)", "Speed (km/h)"))
     yield _case("speed without a unit", DONE, "unit by", LOG.replace("Speed (mph)", "Speed"))
     yield _case("an unknown unit", DONE, read, LOG.replace("Speed (mph)", "Speed (furlongs)"))
@@ -174,6 +181,13 @@ def _places() -> Iterator[Case]:
     yield _case("a latitude of 91", WRONG_DATA, "row 2: latitude 91 is outside -90 to 90", _with(0, "41.9000000", "91"))
     yield _case("one record at 0, 0", DONE, "60 records", _with(5, "-93.60000,41.9000905", "0,0"))
     none = "\n".join([HEAD, *(",," + row.split(",", 2)[2] for row in ROWS)])
+    across = [f"{(180 if number < 30 else -180):.5f}," + row.split(",", 1)[1] for number, row in enumerate(ROWS)]
+    edge = {"log": "\n".join([HEAD, *across]), "counts": COUNTS.replace("-93.6", "180")}
+    yield spoilt(KIND, "both sides of the date line", DONE, "60 records", **edge)
+    north = {"log": LOG.replace("41.9", "89.9"), "counts": COUNTS.replace("41.9", "89.9")}
+    yield spoilt(KIND, "eleven kilometres from the pole", DONE, "60 records", **north)
+    still = "\n".join([HEAD, *(f"-93.6,41.9,{row.split(',', 2)[2]}" for row in ROWS)])
+    yield _case("every record at one place", WRONG_DATA, "0 of 60 records can be believed", still, "map")
     yield _case("no position at all", WRONG_DATA, "longitude", none)
     yield _case(
         "all at 0, 0",

@@ -40,7 +40,7 @@ def _field_toml() -> Iterator[Case]:
     yield _facts("ten thousand tables in tables", WRONG_WAY, "nested too deeply", "a = " + "{b=" * 10_000)
     yield _facts("a key of a thousand parts", WRONG_WAY, "a: no such key", ".".join(["a"] * 1_000) + " = 1\n" + WHOLE)
     yield _facts("a number of ten thousand digits", WRONG_WAY, "is not TOML", "rng_seed = " + "9" * 10_000 + "\n" + WHOLE)
-    yield _facts("a name twice", WRONG_WAY, "is not TOML", 'name = "a"\n' + WHOLE)
+    yield _facts("a name twice", WRONG_WAY, "each key and table stands once", 'name = "a"\n' + WHOLE)
     yield _facts("a text of a megabyte", DONE, "60 records", WHOLE.replace("Made creek", "x" * 1_000_000))
     yield _facts("larger than such a file is", WRONG_WAY, "is larger than 10 MB", WHOLE + "#" * 11_000_000)
 
@@ -85,6 +85,10 @@ def _values() -> Iterator[Case]:
             'crop = "corn"',
             f'crop = "corn"\nharvested_on = {day}',
         )
+    for name in ('""', '" "', '"\\t\\n"'):
+        yield one(f"a blank name {name}", "name: is blank", '"Made creek"', name)
+    yield one("frames that are true", "frames: must be a whole number (is true)", '"counts.csv"', '"counts.csv"\nframes = true')
+    yield one("a frame of nothing", "must be more than 0, up to 1,000 m2", '"counts.csv"', '"counts.csv"\nframe = "0 m2"')
     yield one("harvested in the year 9999", "is no day of a harvest", 'crop = "corn"', 'crop = "corn"\nharvested_on = 9999-12-31')
     yield one("a seed of a tonne", "thousand_seed_mass", 'crop = "corn"', 'crop = "corn"\nthousand_seed_mass = "1 t"')
     yield one("points that are no table", "must be a list", "[[points]]", "points = 5\n[other]")
@@ -125,6 +129,8 @@ def _config() -> Iterator[Case]:
 
     yield one("sound", DONE, "loss", '[grid]\ncell = "10 m"\n')
     yield one("empty", DONE, "loss", "")
+    yield one("of an earlier run", DONE, "loss", 'lossmap = "0.1.0"\n[settings.grid]\ncell = "10 m"\n[inputs_sha256]\n"a.csv" = "0"\n')
+    yield one("a table twice", WRONG_WAY, "each key and table stands once", "[grid]\n[grid]\n")
     yield one("UTF-16", WRONG_WAY, "is not UTF-8 text", "[grid]\n".encode("utf-16"))
     yield one("a list for a table", WRONG_WAY, "grid: must be a table of settings", "grid = [1]\n")
     yield one("an unknown table", WRONG_WAY, "no such key", "[gird]\ncell = 1\n")

@@ -130,7 +130,8 @@ def test_negative_difference_is_said(field_of, counts_of, three):
     found = losses(counts_of(three("a", 9, 4, 12, note="wind")), field_of(), LossSettings(), 1).iloc[0]
     assert 0 < found["header_kg_ha"] < found["total_kg_ha"] / 3
     assert found["header_low_kg_ha"] < found["header_kg_ha"] < found["header_high_kg_ha"]
-    assert found["note"] == "wind; header loss came out below 0: its posterior mean is given"
+    assert found["note"] == "wind; header loss came out below 0: its posterior mean is given, and the parts make more than the total"
+    assert found["preharvest_kg_ha"] + found["header_kg_ha"] + found["threshing_kg_ha"] > found["total_kg_ha"]
 
 
 def test_ears_add_to_kernels(field_of, counts_of, three):

@@ -93,3 +93,13 @@ def test_stop_lies_at_its_first_position(field_of, counts_of, three):
         row["east"] = float(metres)
     found = losses(counts_of(rows[::-1]), field_of(), LossSettings(), 1)
     assert found.geometry.x.tolist() == [0.0]
+
+
+def test_a_list_that_follows_itself_is_refused(field_of, counts_of, three):
+    """Pasted twice it would halve the doubt for nothing; frames of one stop that count alike are no copy."""
+    rows = [row for number in range(4) for row in three(f"s{number}", number, 9 + number, 20 + number)]
+    with pytest.raises(TableError, match=r"all 12 counts stand there twice \(stop s0 and all others\); leave out the copy"):
+        losses(counts_of([*rows, *rows]), field_of(), LossSettings(), 1)
+    losses(counts_of([row for pair in zip(rows, rows, strict=True) for row in pair]), field_of(), LossSettings(), 1)
+    losses(counts_of([*rows, *rows[:-1]]), field_of(), LossSettings(), 1)
+    losses(counts_of([*three("a", 0, 1, 2), *three("a", 0, 1, 2)]), field_of(), LossSettings(), 1)

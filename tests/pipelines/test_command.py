@@ -1,6 +1,8 @@
 from __future__ import annotations
 
 import json
+import locale
+import os
 import re
 import subprocess
 import sys
@@ -10,6 +12,7 @@ from pathlib import Path
 import pytest
 from planted_fields import plant, spoil
 
+from lossmap.pipelines import ONE_THREAD, plain_process
 from lossmap.pipelines.command import main
 from lossmap.read import read_settings
 from lossmap.report.run_file import as_typed
@@ -228,6 +231,56 @@ def test_help_loads_no_heavy_library():
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
     assert done.stderr.strip() == "[]"
     assert "map" in done.stdout
+
+
+def test_letters_are_those_of_c_where_a_small_i_is_another(monkeypatch):
+    """In a Turkish locale GDAL cannot find its own names: letters become C's, here and in children; other locales stay."""
+    now = "tr_TR.UTF-8"
+
+    def setlocale(kind, wanted=None):
+        nonlocal now
+        now = wanted or now
+        return now
+
+    monkeypatch.setattr(locale, "setlocale", setlocale)
+    for name in ("LC_ALL", *ONE_THREAD):
+        monkeypatch.delenv(name, raising=False)
+    plain_process()
+    assert (now, os.environ["LC_ALL"]) == ("C.UTF-8", "C.UTF-8")
+    monkeypatch.delenv("LC_ALL")
+    now = "de_DE.UTF-8"
+    plain_process()
+    assert now == "de_DE.UTF-8"
+    assert "LC_ALL" not in os.environ
+    assert set(ONE_THREAD) <= set(os.environ)
+
+
+@pytest.mark.parametrize("closed", [(1,), (2,), (0, 1, 2)])
+@pytest.mark.skipif(sys.platform == "win32", reason="closes streams as a POSIX shell does")
+def test_closed_streams_are_no_crash(closed):
+    """`lossmap settings >&-` ends as it would; no file that is opened later gets the number of a stream."""
+    code = (
+        "import os, sys\nfrom lossmap.pipelines.command import main\ncode = main(['settings'])\n"
+        "number = os.open(os.devnull, os.O_RDONLY)\nos._exit(code if number > 2 else 9)"
+    )
+
+    def close():
+        for number in closed:
+            os.close(number)
+
+    done = subprocess.run([sys.executable, "-c", code], preexec_fn=close, check=False)
+    assert done.returncode == 0
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="where a folder in use cannot be deleted")
+def test_started_in_a_folder_that_is_gone(long_field, tmp_path, capsys, monkeypatch):
+    """One message and exit code 2, not Python's own trace."""
+    gone = tmp_path / "gone"
+    gone.mkdir()
+    monkeypatch.chdir(gone)
+    gone.rmdir()
+    assert main(["map", str(long_field), "-q"]) == 2
+    assert capsys.readouterr().err == "lossmap: the folder it was started in is gone; change to another and run it again\n"
 
 
 def test_settings_of_one_command(capsys):

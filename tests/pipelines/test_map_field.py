@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 import shapely
 
+from lossmap.base.errors import LossmapError
 from lossmap.base.settings import Settings
 from lossmap.base.tables import DRIVE
 from lossmap.pipelines.map_field import made_map, map_field
@@ -45,6 +46,20 @@ def test_what_was_planted_is_found(made):
     assert field_map.drivers["speed"].verdict == "tracks"
     assert field_map.drivers["dryness"].verdict != "tracks"
     assert set(field_map.zones["reason"]) <= {"speed"}
+
+
+def test_a_price_that_cannot_be_is_refused_before_any_stage(made):
+    """A slip in the price costs no map: nothing is read before it is weighed."""
+    _, folder, _ = made
+    begun = []
+
+    def stage(name):
+        begun.append(name)
+        return nullcontext()
+
+    with pytest.raises(LossmapError, match=r"report\.price"):
+        made_map(read_field(folder), Settings.model_validate({"report": {"price": "4.20 USD/sack"}}), stage)
+    assert begun == []
 
 
 def test_curves_run_over_the_stops_and_rise_where_loss_tracks(made):

@@ -18,6 +18,13 @@ def test_the_mean_is_by_area(made_field):
     assert mean_loss(fields, "total").mean == pytest.approx(125.0)
 
 
+def test_a_lone_field_s_mean_is_its_own(made_field):
+    """One field of a crop: the season's line and the field's row say the same, to the digit."""
+    one = made_field("a", 100.0, header=80.0)
+    assert mean_losses([one])["total"] == one.loss["total"]
+    assert mean_losses([one])["header"] == one.loss["header"]
+
+
 def test_doubt_falls_with_fields_but_not_that_of_the_seed_s_mass(made_field):
     """Of 100 fields the counts' doubt is a tenth; what a seed weighs stays."""
     alone = [made_field(f"f{n}", log_sd=0.2) for n in range(100)]

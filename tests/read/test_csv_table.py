@@ -94,6 +94,19 @@ def test_blank_lines_above_the_header_are_passed_over(tmp_path, blank):
     assert raw.first_row == 2 + blank.count("\n")
 
 
+@pytest.mark.parametrize("hint", ["sep=;\n", '"sep=;"\r\n', "SEP=;\n\n"])
+def test_a_spreadsheets_hint_is_no_header(tmp_path, hint):
+    """sep=; above the header, as spreadsheets write it, is passed over, and rows keep the file's numbers; a column may be called so."""
+    file = tmp_path / "log.csv"
+    file.write_bytes((hint + "a;b\n1;2\n").encode())
+    raw = read_csv(file, "log.csv")
+    assert list(raw.columns.columns) == ["a", "b"]
+    assert raw.columns.to_numpy().tolist() == [[1, 2]]
+    assert raw.first_row == 2 + hint.count("\n")
+    file.write_text("sep=,b\n1,2\n")
+    assert list(read_csv(file, "log.csv").columns.columns) == ["sep=", "b"]
+
+
 def test_a_long_value_is_a_value(tmp_path):
     """A text longer than the csv module takes is read, and the separator and decimal comma still found."""
     file = tmp_path / "log.csv"

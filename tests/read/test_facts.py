@@ -179,6 +179,25 @@ def test_settings_come_in_layers(tmp_path):
     assert read_settings(assignments=["grid.cell=10 m"]).grid.cell == 10.0
 
 
+def test_a_run_made_again(tmp_path):
+    """A run.toml given as a config is read for its settings; a config with a table of that name is still refused."""
+    file = tmp_path / "run.toml"
+    file.write_text('lossmap = "1"\n[settings.grid]\ncell = "8 m"\n[inputs_sha256]\n"a.csv" = "00"\n')
+    assert read_settings(file).grid.cell == 8.0
+    file.write_text('[settings.grid]\ncell = "8 m"\n')
+    with pytest.raises(SettingsError, match="settings: no such key"):
+        read_settings(file)
+
+
+@pytest.mark.parametrize("twice", ["[grid]\n[grid]\n", "rng_seed = 1\nrng_seed = 2\n"])
+def test_what_stands_twice_is_said(tmp_path, twice):
+    """A table or key written twice gets that hint, not the one about quotes."""
+    file = tmp_path / "season.toml"
+    file.write_text(twice)
+    with pytest.raises(SettingsError, match="each key and table stands once"):
+        read_settings(file)
+
+
 def test_a_wrong_setting_names_the_nearest(tmp_path):
     """A misspelt setting is refused with the file it stands in and the nearest known one."""
     file = tmp_path / "season.toml"

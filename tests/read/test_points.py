@@ -99,6 +99,21 @@ def test_what_a_log_lacks_is_said(field_folder):
         assert words in notes
 
 
+def test_a_sensor_that_says_nothing_but_0_is_not_logged(field_folder):
+    """A dead moisture or speed sensor writes 0 all through: a note, and neither bone-dry grain nor a machine that stands."""
+    dead = "lon,lat,seconds,mass flow (lb/s),moisture (%),speed (mph)\n" + "".join(
+        f"-93.6,{41.9 + n / 5000:.5f},2,30,0,0\n" for n in range(9)
+    )
+    found = read_points(read_field(field_folder(points=dead)))
+    assert not {"moisture_pct", "speed_m_s"} & set(found.table.columns)
+    said = " ".join(found.notes)
+    assert "moisture (%) reads 0 in every record: taken as not logged" in said
+    assert "speed (mph) reads 0 in every record: taken as not logged" in said
+    assert "has no moisture" in said
+    alive = read_points(read_field(field_folder(points=dead.replace("30,0,0", "30,0,9", 1), name="alive")))
+    assert "speed (mph)" not in " ".join(alive.notes)
+
+
 def test_a_field_may_have_no_log(field_folder):
     """Counts alone make an empty table under the contract."""
     table = read_points(read_field(field_folder(points=None))).table

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pathlib
+
 from lossmap.read import field_folders
 
 
@@ -19,6 +21,22 @@ def test_fields_are_found_at_any_depth(tmp_path):
     (tmp_path / "c").mkdir()
     assert list(field_folders(tmp_path)) == ["a/deep/down", "a/shallow", "b"]
     assert field_folders(tmp_path)["b"] == tmp_path / "b"
+
+
+def test_a_closed_folder_is_no_crash_and_not_passed_over(tmp_path, monkeypatch):
+    """What nobody may look into is listed, so that its row can say why; root sees everything, so the system's no is played."""
+    field(tmp_path / "b")
+    (tmp_path / "closed").mkdir()
+    (tmp_path / "unseen").mkdir()
+    real = pathlib.Path.stat
+
+    def stat(self, **more):
+        if "closed" in self.parts[:-1] or self.name == "unseen" or "unseen" in self.parts:
+            raise PermissionError(13, "Permission denied", str(self))
+        return real(self, **more)
+
+    monkeypatch.setattr(pathlib.Path, "stat", stat)
+    assert list(field_folders(tmp_path)) == ["b", "closed", "unseen"]
 
 
 def test_links_are_followed_once(tmp_path):

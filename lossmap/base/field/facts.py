@@ -133,6 +133,14 @@ class FieldFacts(Strict):
     points: tuple[PointsFile, ...] = ()
     counts: tuple[CountsFile, ...] = ()
 
+    @pydantic.field_validator("name")
+    @classmethod
+    def _can_be_read(cls, name: str) -> str:
+        """Every page is headed by it, and a season's table links by it."""
+        if not name.strip():
+            raise ValueError('is blank; write for example name = "Creek piece"')
+        return name
+
 
 @dataclass(frozen=True)
 class Field:

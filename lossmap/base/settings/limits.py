@@ -22,7 +22,7 @@ def limits(entry: FieldInfo) -> str:
     unit = unit_of(entry)
     if low is None or high is None:
         return f"at least {low:,.10g}{unit}" if low is not None else f"at most {high:,.10g}{unit}"
-    return f"{low:,.10g} to {high:,.10g}{unit}"
+    return f"more than {low:,.10g}, up to {high:,.10g}{unit}" if "gt" in bounds else f"{low:,.10g} to {high:,.10g}{unit}"
 
 
 def unit_of(entry: FieldInfo | None) -> str:

@@ -86,7 +86,9 @@ def _wrong(model: Any, key: Any, name: str, fault: Mapping[str, Any]) -> str:
     kind, found = fault["type"], fault["input"]
     entry = _entries(model).get(key)
     if kind == "extra_forbidden":
-        return f"no such key; {near(str(key), _entries(model))}"
+        # with the tables above it, as behind --set it has to be typed; one of many blocks has no such name
+        above = name.removesuffix(str(key)) if name.endswith(f".{key}") and "[" not in name else ""
+        return f"no such key; {near(str(key), _entries(model)).replace('did you mean ', f'did you mean {above}')}"
     if kind == "missing":
         return f"is missing; add it{f', for example {entry.examples[0]}' if entry is not None and entry.examples else ''}"
     if kind == "value_error":

@@ -39,6 +39,14 @@ class Strict(pydantic.BaseModel):
 
     model_config = pydantic.ConfigDict(frozen=True, extra="forbid", validate_default=True)
 
+    @pydantic.field_validator("*", mode="before")
+    @classmethod
+    def _yes_is_no_number(cls, value: Any, about: pydantic.ValidationInfo) -> Any:
+        """True is no 1: four frames taken for one would make four times the loss."""
+        if isinstance(value, bool) and cls.model_fields[str(about.field_name)].annotation is int:
+            raise ValueError(f"must be a whole number (is {str(value).lower()})")
+        return value
+
 
 def setting(default: object, **more: Any) -> Any:
     """A setting whose default is typed as people type it; it is read like anything else."""

@@ -120,8 +120,7 @@ def _values(key: str, surface: Surface) -> Floats:
 
 def _layer(key: str, name: str, surface: Surface, values: Floats, onto: Canvas, words: Words) -> Layer:
     scale = _scale(key, words)
-    doubt = float(np.nanmedian(surface.high - surface.low)) / 2 if key == "loss" and np.isfinite(surface.high).any() else 0.0
-    found = classes(values, scale, key, doubt)
+    found = classes(values, scale, key, _doubt(key, surface))
     codes = found.of(values * scale.factor)
     places = _places(key, scale, values)
     number = np.array([(codes == one).sum() for one in range(len(found.colours))], dtype=float)
@@ -141,6 +140,13 @@ def _layer(key: str, name: str, surface: Surface, values: Floats, onto: Canvas, 
         span=span(values, scale) if found.edges else "",
         note=surface.note,
     )
+
+
+def _doubt(key: str, surface: Surface) -> float:
+    """Half the usual interval of a loss [its unit]; of how sure that is a fifth of itself: nobody plans by 0.59 or 0.61."""
+    if key not in {"loss", "sure"} or not np.isfinite(surface.high).any():
+        return 0.0
+    return float(np.nanmedian(surface.high - surface.low)) / (2 if key == "loss" else 10)
 
 
 def _places(key: str, scale: Scale, values: Floats) -> int:

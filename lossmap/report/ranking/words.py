@@ -61,10 +61,10 @@ def headline(ranking: Ranking) -> tuple[str, str]:
     reason = _state(first)
     field = f"{first.field.name} ({crop}, {words.moisture.text(first.moisture_now_pct.mean)}{', ' + reason if reason else ''})"
     ahead = (first.cut_on - ranking.on).days
-    if ahead > 1:
+    if ahead > 0:
         saved = first.curve_usd_ha[0] - first.curve_usd_ha[min(ahead, len(first.curve_usd_ha) - 1)]
         return (
-            f"Wait until about {short_day(first.cut_on)}, then go to {field}.",
+            f"Go to {field} tomorrow." if ahead == 1 else f"Wait until about {short_day(first.cut_on)}, then go to {field}.",
             f"Cut today it would bring {words.waiting.text(saved)} less than then; no other field is worth more today.",
         )
     head = f"Go to {field}."

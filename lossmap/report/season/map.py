@@ -93,18 +93,24 @@ def season_map(outlines: gpd.GeoSeries, names: Sequence[str], colours: npt.NDArr
     placed = np.flatnonzero(~outlines.is_empty.to_numpy())
     if placed.size == 0:
         return ()
-    ground = _ground(outlines.iloc[placed])
-    boxes, sizes = shapely.bounds(ground), np.sqrt(shapely.area(ground))
-    parts = _parted(boxes, sizes)
-    fields = _Fields(ground, boxes, sizes, [(str(number + 1), names[number]) for number in placed.tolist()], colours[placed])
-    whole = _View(boxes)
+
+    def laid_out(chosen: npt.NDArray[np.intp]) -> _Fields:
+        ground = _ground(outlines.iloc[chosen])
+        called = [(str(number + 1), names[number]) for number in chosen.tolist()]
+        return _Fields(ground, shapely.bounds(ground), np.sqrt(shapely.area(ground)), called, colours[chosen])
+
+    fields = laid_out(placed)
+    boxes = fields.boxes
+    parts = _parted(boxes, fields.sizes)
     if len(parts) == 1:
-        return (_part("", fields, parts[0], whole, words),)
+        return (_part("", fields, words),)
     parts.sort(key=lambda part: (boxes[part, 0].min() - boxes[part, 3].max(), int(part[0])))
-    views = [_View(boxes[part]) for part in parts]
+    whole = _View(boxes)
     frames = tuple((letter, *whole.frame(boxes[part])) for letter, part in zip(string.ascii_uppercase, parts, strict=False))
-    everything = _part("", fields, np.arange(len(boxes)), whole, words, frames)
-    return everything, *(_part(frame[0], fields, part, view, words) for frame, part, view in zip(frames, parts, views, strict=True))
+    # each part anew: where fields lie far apart, north of the whole drawing is not theirs
+    return _part("", fields, words, frames), *(
+        _part(frame[0], laid_out(placed[part]), words) for frame, part in zip(frames, parts, strict=True)
+    )
 
 
 def _ground(outlines: gpd.GeoSeries) -> npt.NDArray[np.object_]:
@@ -189,7 +195,7 @@ class _View:
 
 @dataclass(frozen=True)
 class _Fields:
-    """All fields that have an outline: on the ground, and what they are called."""
+    """Fields of one drawing that have an outline: on the ground, and what they are called."""
 
     ground: npt.NDArray[np.object_]
     boxes: Boxes
@@ -198,29 +204,22 @@ class _Fields:
     colours: npt.NDArray[np.uint8]
 
 
-def _part(
-    letter: str,
-    fields: _Fields,
-    part: npt.NDArray[np.intp],
-    view: _View,
-    words: Words,
-    frames: tuple[tuple[str, float, float, float, float], ...] = (),
-) -> Part:
+def _part(letter: str, fields: _Fields, words: Words, frames: tuple[tuple[str, float, float, float, float], ...] = ()) -> Part:
     """One drawing; where others show its parts it carries their frames and letters instead of the fields' labels."""
-    middles = view.xy(shapely.get_coordinates(shapely.point_on_surface(fields.ground[part])))
+    view = _View(fields.boxes)
+    middles = view.xy(shapely.get_coordinates(shapely.point_on_surface(fields.ground)))
     shapes = tuple(
-        Shape(view.path(fields.ground[number]), int(fields.colours[number]), float(x), float(y), fields.sizes[number] * view.scale < SPECK)
-        for number, (x, y) in zip(part, middles, strict=True)
+        Shape(view.path(shape), int(colour), float(x), float(y), bool(size * view.scale < SPECK))
+        for shape, colour, size, (x, y) in zip(fields.ground, fields.colours, fields.sizes, middles, strict=True)
     )
-    called = [fields.called[number] for number in part]
     placed = (
         _frame_letters(frames)
         if frames
-        else labels(called, middles, _seen(view.box(fields.boxes[part]), middles), (view.width, view.height))
+        else labels(fields.called, middles, _seen(view.box(fields.boxes), middles), (view.width, view.height))
     )
     bar_m, bar_text = scale_bar(view.metres, words)
-    unlabelled = 0 if frames else len(part) - len(placed)
-    return Part(letter, len(part), view.width, view.height, shapes, placed, frames, unlabelled, round(bar_m * view.scale, 1), bar_text)
+    unlabelled = 0 if frames else len(shapes) - len(placed)
+    return Part(letter, len(shapes), view.width, view.height, shapes, placed, frames, unlabelled, round(bar_m * view.scale, 1), bar_text)
 
 
 def _seen(boxes: Boxes, middles: Floats) -> Boxes:

@@ -123,7 +123,9 @@ def _map_caption(parts: tuple[Part, ...], shown: Classes, of: np.ndarray, fields
     lines = [f"{'; '.join(counts)}."] if counts else []
     lines.append("Numbers are those of the table: 1 has most grain left.")
     if len(parts) > 1:
-        lines.append("Fields lie far apart: the first drawing shows all of them, each lettered frame is drawn larger below.")
+        lines.append(
+            "Fields lie far apart: the first drawing shows all of them, north up in its middle; each lettered frame is drawn larger below."
+        )
     if any(shape.speck for part in parts for shape in part.shapes):
         lines.append("A dot stands for a field too small to be seen at that scale.")
     unlabelled = sum(part.unlabelled for part in parts)

@@ -139,7 +139,7 @@ def _labels(names: list[str], spots: list[list[float]], width: float) -> list[di
         wide = LETTER[0] * len(name)
         sides = [(left, base - LETTER[1]) for base in (y - 6, y + 28, y + 11) for left in (x + SPOT + 3, x - SPOT - 3 - wide)]
         boxes = [(left, top, left + wide, top + LETTER[1]) for left, top in sides]
-        best = boxes[int(np.argmin([_covered(box, under) if box[2] < width else np.inf for box in boxes]))]
+        best = boxes[int(np.argmin([_covered(box, under) if box[0] >= 0 and box[2] < width else np.inf for box in boxes]))]
         under = np.column_stack([under, best])
         out.append({"name": name, "x": round(best[0], 1), "y": round(best[3], 1)})
     return out

@@ -62,6 +62,12 @@ def test_facts_are_read_with_their_units() -> None:
             'creek/field.toml: thousand_seed_mass: "ft" cannot be turned into g; write for example "290 g"',
         ),
         ({"points": [{"pth": "a.csv", "path": "a.csv"}]}, "creek/field.toml: points[1].pth: no such key; did you mean path?"),
+        ({"name": " \t"}, 'creek/field.toml: name: is blank; write for example name = "Creek piece"'),
+        ({"counts": [{"path": "a", "frames": True}]}, "creek/field.toml: counts[1].frames: must be a whole number (is true)"),
+        (
+            {"counts": [{"path": "a", "frame": "0 m2"}]},
+            "creek/field.toml: counts[1].frame: must be more than 0, up to 1,000 m2 (is '0 m2')",
+        ),
         ({"counts": [{"layer": "a"}]}, "creek/field.toml: counts[1].path: is missing; add it"),
         (
             {"points": [{"path": "a.csv", "columns": {"spede": "x"}}]},

@@ -30,7 +30,7 @@ class Pump(Strict):
         ("strokes", "at most 1,000", ""),
         ("side", '"left" or "right"', ""),
         ("name", "", ""),
-        ("depth", "1 to 40 m", " m"),
+        ("depth", "more than 1, up to 40 m", " m"),
     ],
 )
 def test_limits_stand_in_the_unit_that_is_kept(name, words, unit):

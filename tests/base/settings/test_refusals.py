@@ -27,6 +27,7 @@ def _refused(values: dict[str, Any]) -> str:
         ({"gate": {"width": 3}}, 'farm/fence.toml: gate.width: 3 is not a number with a unit; write for example "30 ft"'),
         ({"gate": {"width": "3 s"}}, 'farm/fence.toml: gate.width: "s" cannot be turned into m; write for example "30 ft"'),
         ({"gate": {"bars": 0}}, "farm/fence.toml: gate.bars: must be at least 1 (is 0)"),
+        ({"gate": {"bars": True}}, "farm/fence.toml: gate.bars: must be a whole number (is true)"),
     ],
 )
 def test_each_fault_in_exact_words(values: dict[str, Any], message: str) -> None:

@@ -40,6 +40,18 @@ def test_give_or_take_is_half_the_interval(field_map: FieldMap) -> None:
     assert np.abs(shown.steps.values()[inside] - half).max() * shown.scale.factor <= 0.501 * 10**-shown.places
 
 
+def test_no_class_tells_apart_what_is_as_sure(field_map: FieldMap) -> None:
+    """Truth: doubt that differs by a twentieth is one class of 'How sure'; doubt that doubles is several."""
+    place, words = web_place(field_map.outline, field_map.crs), words_of(field_map)
+    loss = field_map.surfaces["loss_kg_ha"]
+    rising = np.linspace(0, 1, loss.mean.size).reshape(loss.mean.shape).astype(np.float32)
+    for more, least, most in ((0.05, 1, 2), (1.0, 4, 5)):
+        wider = dataclasses.replace(loss, low=loss.mean * 0 + 50, high=loss.mean * 0 + 150 * (1 + more * rising))
+        drawn = layers_of(dataclasses.replace(field_map, surfaces={**field_map.surfaces, "loss_kg_ha": wider}), place, words)
+        assert drawn is not None
+        assert least <= np.count_nonzero(drawn.layers[1].shares) <= most
+
+
 def test_what_is_read_and_what_is_seen_are_the_surfaces_own(field_map: FieldMap) -> None:
     """Truth: in every cell of every layer the packed value prints and is classed as the surface's value."""
     drawn = layers_of(field_map, web_place(field_map.outline, field_map.crs), words_of(field_map))

@@ -51,6 +51,16 @@ def test_waiting_that_pays_is_said():
     assert head.startswith("Go to ")
 
 
+def test_a_plan_that_begins_tomorrow_says_tomorrow():
+    """Nothing is cut today: the headline says so, and no other field is said to need today's hours."""
+    tomorrow = ON + datetime.timedelta(days=1)
+    first = first_of(ranked(), cut_on=tomorrow, curve_usd_ha=(50.0, 40.0, 45.0), wait_usd_ha_day=Estimate(-10.0, -20.0, -5.0))
+    head, cost = headline(first)
+    assert head.startswith("Go to ")
+    assert head.endswith(" tomorrow.")
+    assert cost == "Cut today it would bring 4.0 USD/ac less than then; no other field is worth more today."
+
+
 def test_a_plan_that_waits_says_until_when():
     """Where nothing is worth cutting yet: until when, and what cutting today would cost."""
     head, cost = headline(first_of(ranked(), cut_on=ON + datetime.timedelta(days=6), curve_usd_ha=(50.0, 40.0, 30.0, 20.0, 10.0, 5.0, 0.0)))

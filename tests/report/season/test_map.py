@@ -61,6 +61,18 @@ def test_a_field_far_away_gets_a_drawing_of_its_own():
         assert sum(left <= x <= left + wide and top <= y <= top + high for x, y in spots) == inside.fields
 
 
+def test_north_is_up_in_every_part():
+    """Truth: fields on two continents are upright in their own drawings, whatever way the drawing of all leans."""
+    upright = [shapely.box(lon, lat, lon + 0.004, lat + 0.01) for lon, lat in ((-94, 44), (-94.01, 44.02), (11.2, 52.3), (11.22, 52.32))]
+    whole, *parts = season_map(gpd.GeoSeries(upright, crs=4326), list("abcd"), np.zeros(4, np.uint8), WORDS)
+    assert [part.fields for part in parts] == [2, 2]
+    for part in parts:
+        for shape in part.shapes:
+            ring = corners(shape.path)
+            assert shapely.Polygon(ring).area == pytest.approx(np.prod(np.ptp(ring, axis=0)), rel=0.05)
+    assert whole.labels[0].text == "A"
+
+
 def test_fields_side_by_side_are_one_drawing():
     """Without a gap nothing is parted, whether there is one field, a few, or hundreds."""
     for fields in (1, 2, 400):

@@ -187,6 +187,21 @@ def test_no_name_covers_another_on_the_sketch(plan: StopsPlan) -> None:
     assert not any(box.intersects(shapely.Point(float(x), float(y)).buffer(9)) for box in boxes for x, y in spots)
 
 
+def test_names_stay_inside_the_sketch(plan: StopsPlan) -> None:
+    """Stops on the edge of the field, with others beside them: no name begins left of the drawing or ends right of it."""
+    many = plan.stops.iloc[[0, 1, 2, 0, 1, 2]].copy()
+    west, south, east, north = plan.outline.bounds
+    spots = [[at, (south + north) / 2 + lift] for at in (west, east) for lift in (0.0, 12.0, 24.0)]
+    many.geometry = shapely.points(spots)
+    many["stop"] = ["P11", "P12", "P13", "P21", "P22", "P23"]
+    page = count_sheet(dataclasses.replace(plan, stops=many))
+    lefts = [float(x) for x in re.findall(r'<text class="bar-text name" x="(-?[\d.]+)"', page)]
+    assert len(lefts) == 6
+    assert min(lefts) >= 0
+    (width,) = re.findall(r'viewBox="0 0 ([\d.]+) ', page)
+    assert max(lefts) + 3 * LETTER[0] <= float(width)
+
+
 def test_without_an_edge_there_is_no_sketch(plan: StopsPlan) -> None:
     """The table stands alone."""
     page = count_sheet(dataclasses.replace(plan, outline=None))
