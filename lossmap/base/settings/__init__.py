@@ -4,8 +4,11 @@ Facts about a field are not here: they live in its ``field.toml`` (`lossmap.base
 Each setting has its unit in what people type (``"9 mph"``), a default, limits, and the
 reason for the default.
 
-    choices   the settings themselves        typed    quantities with their unit, days: what settings are made of
-    text      `--set`, and the listing       refusals from what was read to settings, or one refusal of all faults
+    choices    the settings themselves
+    typed      what they are made of: quantities with their unit, days
+    refusals   from what was read to settings, or one refusal of all faults
+    limits     what a setting may be, in words
+    text       `--set`, and the listing
 """
 
 from lossmap.base.settings.choices import (
