@@ -1,4 +1,4 @@
-"""Which points can be believed."""
+"""Stage 3: which points can be believed."""
 
 from lossmap.clean.order import clean
 from lossmap.clean.swath import cut_area

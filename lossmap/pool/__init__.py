@@ -1,4 +1,4 @@
-"""Fields of a season pooled: slopes, losses, and headers, machines and people compared."""
+"""Stage 8: the fields of a season pooled: slopes, losses, and headers, machines and people compared."""
 
 from lossmap.pool.together import pool
 
