@@ -23,7 +23,7 @@ from lossmap.report import SEASON_FILES, said_of_season, values_of_season, write
 
 from .progress import Fields
 from .season_field import Job, failed_row, field_row
-from .turns import alone
+from .turns import alone, in_turn
 from .whole import apart, sweep, whole_files, writable
 from .workers import Crew, Lost, worked, workers
 
@@ -175,8 +175,9 @@ _IN_WORDS = {
 
 def _still_there(row: dict[str, Any], job: Job) -> dict[str, Any]:
     """The row; a failed one where the results that it speaks of are not there any more."""
-    if row["error"] or job.target.is_dir():
-        return row
+    with in_turn(job.target.parent):  # a map of this field alone may be putting its own in their place
+        if row["error"] or job.target.is_dir():
+            return row
     _log.warning("%s: %s", job.field_id, _GONE)
     return failed_row(job, _GONE, row["seconds"])
 
