@@ -24,7 +24,7 @@ from lossmap.report import SEASON_FILES, said_of_season, values_of_season, write
 from .made import Made
 from .progress import Fields
 from .season_field import Job, failed_row, field_row
-from .turns import alone
+from .turns import alone, in_turn
 from .whole import apart, sweep, whole_files, writable
 from .workers import Crew, Lost, worked, workers
 
@@ -91,7 +91,8 @@ def map_season(
         finally:
             for place in {job.target.parent for job in jobs}:
                 sweep(place)
-        rows |= {job.field_id: failed_row(job, _GONE, rows[job.field_id]["seconds"]) for job in jobs if _is_gone(rows[job.field_id], job)}
+        for job in jobs:
+            rows[job.field_id] = _still_there(rows[job.field_id], job)
         season = _season(folder.name, [rows[field_id] for field_id in sorted(rows)], settings)
         with whole_files(target) as files:
             write_season(season, files)
@@ -169,8 +170,13 @@ _IN_WORDS = {
 }
 
 
-def _is_gone(row: dict[str, Any], job: Job) -> bool:
-    return not row["error"] and not job.target.is_dir()
+def _still_there(row: dict[str, Any], job: Job) -> dict[str, Any]:
+    """The row; a failed one where the results that it speaks of are not there any more."""
+    with in_turn(job.target.parent):  # a map of this field alone may be putting its own in their place
+        if row["error"] or job.target.is_dir():
+            return row
+    _log.warning("%s: %s", job.field_id, _GONE)
+    return failed_row(job, _GONE, row["seconds"])
 
 
 def _season(name: str, rows: list[dict[str, Any]], settings: Settings) -> Season:

@@ -510,7 +510,7 @@ def test_settings_of_the_season_are_read(tmp_path):
     assert read_settings(Path(__file__).resolve().parents[2] / "configs" / "season.toml").season.field_limit > 0
 
 
-def test_results_that_are_gone_at_the_end_are_a_row(mapped, monkeypatch):
+def test_results_that_are_gone_at_the_end_are_a_row(mapped, monkeypatch, caplog):
     """Written, and not here any more: cleared by another, or written to a disk that is not shared; the other fields have their map."""
     folder, out = mapped
 
@@ -521,12 +521,14 @@ def test_results_that_are_gone_at_the_end_are_a_row(mapped, monkeypatch):
         return row
 
     monkeypatch.setattr(module, "field_row", forgetful)
+    monkeypatch.setattr(module._log, "propagate", True)
     assert map_season(folder, Settings(), out, cores=0).failed == 1
     error = rows(out / "farm")["error"]
     assert error[error != ""].to_dict() == {
         "south/creek": "its results were there and are gone; run the same again, with --out on storage that all workers share "
         "and that nothing else clears"
     }
+    assert "south/creek: its results were there and are gone; run the same again" in caplog.text
     monkeypatch.undo()
     assert map_season(folder, Settings(), out, cores=0).failed == 0
 
