@@ -14,7 +14,7 @@ import shapely
 from lossmap.base.errors import ReadError, shown
 from lossmap.base.tables import DRIVE, FACTORS, SOURCES
 from lossmap.read.evidence import read_evidence
-from lossmap.read.facts import FACTS
+from lossmap.read.facts import FACTS, is_file
 
 __all__ = ["field_folders", "read_season_row"]
 
@@ -34,7 +34,13 @@ def field_folders(folder: Path, leave: Collection[Path] = ()) -> dict[str, Path]
     folder : Path
     leave : collection of Path
         Folders not to look into.
+
+    Raises
+    ------
+    SettingsError
+        `folder` itself cannot be looked into.
     """
+    is_file(folder / FACTS)  # refuses a folder that nobody may look into
     seen = {_place(path) for path in leave if path.is_dir()}
     found: dict[str, Path] = {}
     waiting = [folder]
