@@ -6,7 +6,7 @@ import os
 from collections.abc import Collection
 from pathlib import Path
 
-from lossmap.read.facts import FACTS
+from lossmap.read.facts import FACTS, is_file
 
 __all__ = ["field_folders"]
 
@@ -26,7 +26,13 @@ def field_folders(folder: Path, leave: Collection[Path] = ()) -> dict[str, Path]
     folder : Path
     leave : collection of Path
         Folders not to look into.
+
+    Raises
+    ------
+    SettingsError
+        `folder` itself cannot be looked into.
     """
+    is_file(folder / FACTS)  # refuses a folder that nobody may look into
     seen = {_place(path) for path in leave if path.is_dir()}
     found: dict[str, Path] = {}
     waiting = [folder]

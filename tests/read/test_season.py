@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import pathlib
 
+import pytest
+
+from lossmap.base.errors import SettingsError
 from lossmap.read import field_folders
 
 
@@ -37,6 +40,8 @@ def test_a_closed_folder_is_no_crash_and_not_passed_over(tmp_path, monkeypatch):
 
     monkeypatch.setattr(pathlib.Path, "stat", stat)
     assert list(field_folders(tmp_path)) == ["b", "closed", "unseen"]
+    with pytest.raises(SettingsError, match="cannot be looked at"):
+        field_folders(tmp_path / "closed")
 
 
 def test_links_are_followed_once(tmp_path):
