@@ -43,46 +43,54 @@ def alone(target: Path, waits: Callable[[], None]) -> Iterator[None]:
     waits : callable
         Says so, once, where another run is at work there and this one waits for its end.
     """
-    file = target.parent / f".{target.name}.turn"
-    place = _held(file, waits) if fcntl is not None else None
+    file, held = target.parent / f".{target.name}.turn", list[int]()
     try:
+        if fcntl is not None:
+            _hold(file, waits, held)
         yield
     finally:
-        if place is not None:
-            file.unlink(missing_ok=True)
-            os.close(place)
+        for place in held:
+            _let_go(place, file)
 
 
-def _held(file: Path, waits: Callable[[], None]) -> int | None:
-    """The opened file, ours alone; None where the disk knows no turns."""
-    says: Callable[[], None] | None = waits
+def _hold(file: Path, waits: Callable[[], None], held: list[int]) -> None:
+    """Open the file and lock it; nothing is held where whoever asks may not write there, or the disk knows no turns."""
+    is_told = False
     while True:
-        try:
-            place = os.open(file, os.O_RDWR | os.O_CREAT, 0o666)
-        except OSError:  # whoever may not write there hears so from what he writes
-            return None
-        try:
-            if says is not None and _is_taken(place):
-                says()
-                says = None
-            fcntl.flock(place, fcntl.LOCK_EX)
-        except OSError:
-            os.close(place)
-            file.unlink(missing_ok=True)
-            return None
-        except BaseException:  # stopped while it waits
-            os.close(place)
-            raise
-        # the one before took the file away as it ended: then what is held is nobody's turn any more
         with suppress(OSError):
-            if os.path.samestat(os.fstat(place), file.stat()):
-                return place
-        os.close(place)
+            held.append(os.open(file, os.O_RDWR | os.O_CREAT, 0o666))
+        if not held:
+            return
+        try:
+            if not is_told and _is_taken(held[0]):
+                waits()
+                is_told = True
+            fcntl.flock(held[0], fcntl.LOCK_EX)
+        except OSError:
+            return
+        # the one before took the file away as it ended: then what is held is nobody's turn any more
+        if _is_of(held[0], file):
+            return
+        os.close(held.pop())
+
+
+def _let_go(place: int, file: Path) -> None:
+    """Close the file, and take it away unless it is another's turn, or another's file."""
+    if not _is_taken(place) and _is_of(place, file):
+        file.unlink(missing_ok=True)
+    os.close(place)
+
+
+def _is_of(place: int, file: Path) -> bool:
+    with suppress(OSError):
+        return os.path.samestat(os.fstat(place), file.stat())
+    return False
 
 
 def _is_taken(place: int) -> bool:
+    """Whether another holds it; if not, we do from now on, where the disk knows turns."""
     try:
         fcntl.flock(place, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except BlockingIOError:
-        return True
+    except OSError as fault:
+        return isinstance(fault, BlockingIOError)
     return False

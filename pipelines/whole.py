@@ -240,11 +240,12 @@ def _put_back(target: Path, aside: Path) -> None:
         (aside / "old").rename(target)
     if not (aside / "names").is_file() or not any((aside / "new").iterdir()):
         return
+    target.mkdir(exist_ok=True)  # somebody may have cleared it away meanwhile
     for name in (aside / "names").read_text(encoding="utf-8").split("\n"):
         # first aside again: whoever is killed here leaves what the next one can go on with
         if not os.path.lexists(aside / "new" / name) and os.path.lexists(target / name):
             (target / name).rename(aside / "new" / name)
         if os.path.lexists(aside / "earlier" / name):
             (aside / "earlier" / name).rename(target / name)
-    if target.is_dir() and not any(target.iterdir()):
+    if not any(target.iterdir()):
         target.rmdir()

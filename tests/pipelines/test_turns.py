@@ -93,6 +93,25 @@ def test_who_waits_can_be_stopped(tmp_path: Path) -> None:
         assert (tmp_path / ".farm.turn").exists()
 
 
+def test_who_is_stopped_at_the_door_leaves_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Ctrl-C between the file and its lock."""
+
+    lock, calls = turns.fcntl.flock, list[int]()
+
+    def stopped(place: int, how: int) -> None:
+        calls.append(how)
+        if len(calls) == 1:
+            raise KeyboardInterrupt
+        lock(place, how)
+
+    monkeypatch.setattr(turns.fcntl, "flock", stopped)
+    with pytest.raises(KeyboardInterrupt), alone(tmp_path / "farm", never):
+        pass
+    with pytest.raises(KeyboardInterrupt), alone(tmp_path / "farm", never):
+        raise KeyboardInterrupt
+    assert list(tmp_path.iterdir()) == []
+
+
 @pytest.mark.parametrize("lack", ["no turns on this system", "none on this disk", "no place to write"])
 def test_without_turns_work_goes_on(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, lack: str) -> None:
     """As quickly as can be, and nothing is left."""

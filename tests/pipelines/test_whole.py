@@ -1,6 +1,8 @@
 from __future__ import annotations
 
 import os
+import shutil
+from pathlib import Path
 
 import pytest
 
@@ -198,4 +200,27 @@ def test_files_among_folders_go_one_by_one(tmp_path):
         (folder / "season.csv").write_text("newer")
     assert (target / "creek").stat().st_ino == inode
     assert {path.name: path.read_text() for path in target.iterdir() if path.is_file()} == {"season.html": "old", "season.csv": "newer"}
+    assert names(tmp_path) == ["season"]
+
+
+def test_a_folder_cleared_away_while_files_take_their_places(tmp_path, monkeypatch):
+    """A refusal, the earlier files put back, and nothing that the next run stumbles over."""
+    target = tmp_path / "season"
+    (target / "creek").mkdir(parents=True)
+    (target / "season.csv").write_text("old")
+    rename = Path.rename
+
+    def cleared(self, place):
+        rename(self, place)
+        if self.parent == target:
+            shutil.rmtree(target)
+
+    with pytest.raises(WriteError, match="season: cannot be written to"), whole_files(target) as folder:
+        (folder / "season.csv").write_text("new")
+        monkeypatch.setattr(Path, "rename", cleared)
+    monkeypatch.undo()
+    assert names(tmp_path) == ["season"]
+    assert (target / "season.csv").read_text() == "old"
+    with whole_files(target) as folder:
+        (folder / "season.csv").write_text("new")
     assert names(tmp_path) == ["season"]
