@@ -30,8 +30,8 @@ from lossmap.read.raw import Raw
 from lossmap.read.weather import read_weather
 from lossmap.report.files import json_text
 from lossmap.report.geojson import as_text
-from lossmap.report.season_files import csv_of_season, geojson_of_season
-from lossmap.report.season_values import values_of_season
+from lossmap.report.season.files import csv_of_season, geojson_of_season
+from lossmap.report.season.values import values_of_season
 
 from . import seeds
 
