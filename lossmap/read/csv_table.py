@@ -8,7 +8,7 @@ import io
 import itertools
 import re
 import warnings
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 import pandas as pd
@@ -16,7 +16,7 @@ import pandas as pd
 from lossmap.base.errors import ReadError
 from lossmap.read.raw import Raw, plain_file, reading, refuse_records
 
-__all__ = ["read_csv"]
+__all__ = ["folded", "read_csv"]
 
 _DECIMAL_COMMA = re.compile(r"^\s*-?\d+,\d+\s*$")
 # Spreadsheets write what parts the cells in a line of its own: sep=;
@@ -64,6 +64,20 @@ def read_csv(path: Path, where: str, missing: Sequence[str] = ()) -> Raw:
     if columns.empty:
         raise ReadError(f"{where}: holds a header line and no record; check the export")
     return Raw(where, columns, first_row=above + 2)
+
+
+def folded(raw: Raw, fold: Callable[[str], str], used: Sequence[str]) -> Raw:
+    """The same table under names of one letter case, for files whose columns are known by heart.
+
+    Raises
+    ------
+    ReadError
+        Two columns become one of those that are used.
+    """
+    names = [fold(str(name)) for name in raw.columns.columns]
+    if twice := [name for name in used if names.count(name) > 1]:
+        raise ReadError(f"{raw.where}: two columns are called {twice[0]}, but for the letter case; keep one")
+    return Raw(raw.where, raw.columns.set_axis(names, axis=1), raw.first_row)
 
 
 def _decoded(path: Path, where: str) -> str:

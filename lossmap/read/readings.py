@@ -15,7 +15,7 @@ from lossmap.base.errors import ReadError, near, shown
 from lossmap.base.farm import Reading
 from lossmap.base.grid import Floats
 from lossmap.base.settings import FIRST_DAY, LAST_DAY
-from lossmap.read.csv_table import read_csv
+from lossmap.read.csv_table import folded, read_csv
 from lossmap.read.raw import Raw, column_numbers
 
 __all__ = ["Logged", "read_readings"]
@@ -73,11 +73,8 @@ def read_readings(path: Path, where: str, known: Collection[str]) -> dict[str, L
 
 def _table(path: Path, where: str) -> Raw:
     """The file with its columns in small letters."""
-    raw = read_csv(path, where)
-    raw = Raw(where, raw.columns.rename(columns=str.lower), raw.first_row)
+    raw = folded(read_csv(path, where), str.lower, ("field", "date", "moisture_pct", "cut"))
     names = list(raw.columns.columns)
-    if twice := [name for name in ("field", "date", "moisture_pct", "cut") if names.count(name) > 1]:
-        raise ReadError(f"{where}: two columns are called {twice[0]}, but for the letter case; keep one")
     if "field" not in names or "date" not in names:
         raise ReadError(f"{where}: has no column {'date' if 'field' in names else 'field'}; it should hold {_COLUMNS}")
     return raw

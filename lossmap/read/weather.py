@@ -13,7 +13,7 @@ from lossmap.base.errors import NoReference, ReadError, shown
 from lossmap.base.grid import Floats
 from lossmap.base.tables import WEATHER
 from lossmap.base.units import factor
-from lossmap.read.csv_table import read_csv
+from lossmap.read.csv_table import folded, read_csv
 from lossmap.read.raw import MOST_RECORDS, Raw, checked, column_numbers, plain_file, reading, refuse_records
 from lossmap.read.words import header_words
 
@@ -130,7 +130,8 @@ def _lines(path: Path, where: str) -> Raw:
 def _with_header(raw: Raw) -> tuple[pd.DataFrame, Raw]:
     names = [name.upper() for name in raw.columns.columns]
     if {"STATION", "DATE"} <= set(names) and any(f"{element}_ATTRIBUTES" in names for element in _ELEMENTS):
-        return _by_day(Raw(raw.where, raw.columns.set_axis(names, axis=1), raw.first_row)), raw
+        flags = [f"{element}_ATTRIBUTES" for element in _ELEMENTS]
+        return _by_day(folded(raw, str.upper, ["DATE", *_ELEMENTS, *flags])), raw
     return _plain(raw), raw
 
 

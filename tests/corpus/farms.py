@@ -245,6 +245,9 @@ def _station() -> Iterator[Case]:
     wide = '"STATION","DATE","TMAX","TMAX_ATTRIBUTES","TMIN","TMIN_ATTRIBUTES","PRCP","PRCP_ATTRIBUTES"\n'
     rows = "".join(f'"USC00130001","2025-09-{day:02d}","  220",",,7","   90",",,7","    3",",,7"\n' for day in range(1, 29))
     yield _case(kind, "sound, a row a day", DONE, "go to Long hill", weather=wide + rows)
+    for name in ("DATE", "TMIN"):
+        again = wide.replace("PRCP_ATTRIBUTES", name.title())
+        yield _case(kind, f"{name} twice, but for the letter case", WRONG_DATA, "two columns are called", weather=again + rows)
     yield _case(
         kind, "a day of the year 9999, a row a day", WRONG_DATA, "is not a day", weather=wide + rows.replace("2025-09-28", "9999-12-31")
     )
