@@ -1,28 +1,19 @@
-"""Work is done here, on cores and on a cluster alike, and what comes to grief takes nothing with it."""
+"""Work on Dask is the same work; a cluster that cannot do it is refused."""
 
 from __future__ import annotations
 
-import itertools
-import multiprocessing
 import sys
-import threading
-import time
+from pathlib import Path
 
 import pytest
 from clusters import cluster
+from planted_griefs import griefs_told, outcomes
 from planted_tasks import act
 
 import lossmap
 from lossmap.base.errors import SettingsError
-from lossmap.pipelines import workers as module
 from lossmap.pipelines.workers import Lost, worked, workers
-
-GRIEF = [("double", 1), ("die", 0), ("double", 2), ("sleep", 30), ("starve", 0), ("slip", 0), ("exit", 3), ("double", 3)]
-
-
-def outcomes(crew, items=GRIEF, limit_s=1.0):
-    """What became of each item; a loss by its reason."""
-    return {item: found.why if isinstance(found, Lost) else found for item, found in worked(crew, act, items, limit_s)}
+from lossmap.pipelines.workers import cluster as module
 
 
 @pytest.fixture(scope="module")
@@ -32,112 +23,11 @@ def made_cluster(tmp_path_factory):
         yield made
 
 
-def griefs_told(found):
-    """The planted outcomes, each by its own name."""
-    assert found == {
-        ("double", 1): 2,
-        ("die", 0): "killed",
-        ("double", 2): 4,
-        ("sleep", 30): "limit",
-        ("starve", 0): "memory",
-        ("slip", 0): "fault",
-        ("exit", 3): "killed",
-        ("double", 3): 6,
-    }
-
-
-def test_on_cores_each_grief_is_its_own():
-    """Killed, hung, out of memory, faulty: each is told, and every other task has its result."""
-    with workers(2) as crew:
-        griefs_told(outcomes(crew))
-
-
 def test_on_a_cluster_each_grief_is_its_own(made_cluster, tmp_path):
     """The same on Dask, whose workers outlive what they were given."""
     with workers(cluster=made_cluster.address, sees=tmp_path) as crew:
         griefs_told(outcomes(crew))
         assert all(worker.poll() is None for worker in made_cluster.workers)
-
-
-def test_in_this_process():
-    """No process and no limit: results in order, faults and lack of memory told."""
-    with workers(0) as crew:
-        found = outcomes(crew, [("double", 1), ("starve", 0), ("slip", 0), ("double", 2)])
-    assert found == {("double", 1): 2, ("starve", 0): "memory", ("slip", 0): "fault", ("double", 2): 4}
-
-
-def test_a_fault_says_where():
-    """The program's own words and the place in it come along."""
-    with workers(1) as crew:
-        [(_, lost)] = worked(crew, act, [("slip", 0)], 10)
-    assert lost.detail == "KeyError: 'planted'"
-    assert "planted_tasks.py" in lost.trace
-
-
-def test_a_signal_is_named():
-    """What killed it, and with which code it left."""
-    with workers(1) as crew:
-        found = {item: lost.detail for item, lost in worked(crew, act, [("die", 0), ("exit", 3)], 10)}
-    assert found == {("die", 0): "SIGKILL", ("exit", 3): "exit code 3"}
-
-
-def test_items_are_taken_as_work_gets_on():
-    """From a source without end, never more than the crew can have in hand."""
-    taken = []
-
-    def numbers():
-        for n in itertools.count():
-            taken.append(n)
-            yield ("double", n)
-
-    with workers(2) as crew:
-        running = worked(crew, act, numbers(), 10)
-        for done in range(1, 30):
-            next(running)
-            assert len(taken) <= done + 2
-
-
-def test_alone_is_one_at_a_time():
-    """Nothing else is in hand beside it."""
-    taken = []
-
-    def numbers():
-        for n in range(5):
-            taken.append(n)
-            yield ("double", n)
-
-    with workers(2) as crew:
-        for done, _ in enumerate(worked(crew, act, numbers(), 10, alone=True), 1):
-            assert len(taken) == done
-
-
-def test_a_worker_does_one_task_after_another():
-    """Processes stay: as many as cores for any number of tasks, and one thread in each."""
-    with workers(2) as crew:
-        found = outcomes(crew, [("pid", n) for n in range(12)])
-        assert len(set(found.values())) <= 2
-        assert outcomes(crew, [("threads", 0)]) == {("threads", 0): 1}
-
-
-def test_nothing_is_left_when_it_is_broken_off(tmp_path):
-    """Ctrl-C in the middle: processes and threads are gone, and what was half written is taken away."""
-    before = threading.active_count()
-    half = tmp_path / "half"
-
-    def broken_off():
-        with workers(2) as crew:
-            for _ in worked(crew, act, [("half", str(half)), ("double", 1)], 60):
-                while not half.exists():
-                    time.sleep(0.01)
-                raise KeyboardInterrupt
-
-    began = time.monotonic()
-    with pytest.raises(KeyboardInterrupt):
-        broken_off()
-    assert time.monotonic() - began < 20
-    assert not half.exists()
-    assert threading.active_count() == before
-    assert not [process for process in multiprocessing.active_children() if "pebble" in process.name]
 
 
 def test_a_worker_of_the_cluster_that_dies_loses_nothing(tmp_path):
@@ -214,5 +104,5 @@ def test_a_worker_that_comes_later_with_another_version_does_no_work():
 
 def test_a_worker_that_cannot_load_lossmap_is_named():
     """Its own words, shortened, and the remedy."""
-    said = module._unfit(ModuleNotFoundError("No module named 'lossmap'"), module.Path())
+    said = module._unfit(ModuleNotFoundError("No module named 'lossmap'"), Path())
     assert said == "cannot load lossmap (ModuleNotFoundError: No module named 'lossmap'); pip install 'lossmap[cluster]' there"
