@@ -11,7 +11,8 @@ import pytest
 from drydown.made_farms import ON, changed, days, made, quick, record
 
 from lossmap.base.errors import NoReference, SettingsError, TooLittleData
-from lossmap.base.farm import Reading
+from lossmap.base.estimates import Estimate
+from lossmap.base.farm import MeasuredLoss, Reading
 from lossmap.base.reference import crop
 from lossmap.drydown.outlook import days_since_maturity, outlook
 
@@ -135,3 +136,18 @@ def test_maturity_by_the_usual_drying_where_nobody_wrote_it_down():
     assert days_since_maturity(field, {}, ON) == 7
     undated = dataclasses.replace(field, matured_on=None, readings=(Reading(days(-10), 28.1),))
     assert days_since_maturity(undated, {"maturity_moisture": 35.0, "usual_drying": 0.69}, ON) == pytest.approx(20)
+
+
+def test_counts_of_a_mapped_field_stand_for_the_table():
+    """A machine that lost a tenth leaves less grain than one that lost a hundredth; a sure share scatters less than an unsure one."""
+    of = made()
+
+    def grain(share):
+        farm = changed(of.farm, 0, measured=MeasuredLoss(share, of.farm.fields[0].readings[-1].moisture_pct, 0.0, np.nan, "made"))
+        return outlook(farm, record(of), ON, quick()).grain_kg_ha[0, 0]
+
+    most = of.farm.fields[0].yield_kg_ha
+    little, much = grain(Estimate(0.01, 0.0099, 0.0101)), grain(Estimate(0.10, 0.099, 0.101))
+    assert (much < little).all()
+    assert (little - much).mean() / most == pytest.approx(0.09, abs=0.02)
+    assert grain(Estimate(0.05, 0.02, 0.12)).std() > 2 * grain(Estimate(0.05, 0.049, 0.051)).std()

@@ -42,6 +42,16 @@ def test_years_are_aligned_by_day():
     assert found.notes == ()
 
 
+def test_a_leap_day_has_its_like_in_every_year():
+    """What begins on 29 February begins on the 28th of years that have none."""
+    record = made_years(range(2017, 2024), 1)
+    found = seasons(record, datetime.date(2024, 2, 29), datetime.date(2024, 2, 29), YearSettings(season="20 d"))
+    assert found.years == tuple(range(2017, 2024))
+    rain = record.set_index("day_on")["rain_mm"]
+    assert found.rain_mm[0].tolist() == rain["2017-02-28":"2017-03-19"].tolist()
+    assert found.rain_mm[3].tolist() == rain["2020-02-29":"2020-03-19"].tolist()
+
+
 def test_a_forecast_takes_the_first_days():
     """Days from today on that the file holds are believed, ten at most, and up to the first gap."""
     record = made_years(range(2015, 2025), 1)

@@ -104,3 +104,10 @@ def test_a_rival_that_is_more_often_best_is_named():
     assert "In 90 of 100 seasons that may come it is the best field to begin with." in seen(
         ranking_page(dataclasses.replace(ranking, fields=(sure, *ranking.fields[1:])))
     )
+
+
+def test_how_near_the_best_is_said_where_it_was_proven():
+    """A proof's bound in money; nothing is claimed where none was asked for."""
+    ranking = ranked()
+    assert "proven" not in ranking_page(ranking)
+    assert "within 12 USD of the best there is, moves left out" in seen(ranking_page(dataclasses.replace(ranking, proof_usd=12.4)))

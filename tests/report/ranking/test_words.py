@@ -44,6 +44,21 @@ def test_the_headline_says_where_to_go_and_what_a_day_costs():
     assert "bu/ac" in cost
 
 
+def test_what_makes_a_field_urgent_is_said_in_a_word():
+    """Stalks that fail a push go before brittle grain; sound stalks and wet grain need no word."""
+    ranking = ranked()
+    bean = next(of for of in ranking.fields if of.field.crop.name == "soybean")
+
+    def head(moisture, standability):
+        field = dataclasses.replace(bean.field, standability=standability)
+        wet = Estimate(moisture, moisture - 1, moisture + 1)
+        return headline(first_of(ranking, field=field, moisture_now_pct=wet, cut_on=ON))[0]
+
+    assert head(8.0, 4.0).endswith("(beans, 8.0 %, weak stalks).")
+    assert head(8.0, 0.0).endswith("(beans, 8.0 %, brittle).")
+    assert head(18.0, 0.0).endswith("(beans, 18.0 %).")
+
+
 def test_waiting_that_pays_is_said():
     """A first field that would still gain says so instead of a cost below nothing."""
     head, cost = headline(first_of(ranked(), cut_on=ON, wait_usd_ha_day=Estimate(-10.0, -20.0, -5.0)))
