@@ -54,15 +54,15 @@ def places_of(raw: Raw, roles: Mapping[str, Detected], crs: str | None) -> tuple
         raise ReadError(f"{raw.where}: holds no position (columns {shown(names, 120)}); name longitude and latitude in [points.columns]")
     if stated is None:
         raise ReadError(f'{raw.where}: does not say its coordinate system; set crs = "EPSG:..." beside path in field.toml')
-    refuse_another_world(stated, raw.where, 'set crs = "EPSG:..." beside path in field.toml')
-    if stated.is_geographic:
-        _on_earth(raw, x, y)
-    elif stated.is_projected:
-        _not_degrees(raw, x, y, crs or stated.name)
-    else:
+    if not (stated.is_geographic or stated.is_projected):
         raise ReadError(
             f'{raw.where}: crs {shown(crs or stated.name)} is no map of the ground; set crs = "EPSG:..." beside path in field.toml'
         )
+    refuse_another_world(stated, raw.where, 'set crs = "EPSG:..." beside path in field.toml')
+    if stated.is_geographic:
+        _on_earth(raw, x, y)
+    else:
+        _not_degrees(raw, x, y, crs or stated.name)
     return x, y, stated
 
 

@@ -32,7 +32,8 @@ def cases() -> Iterator[Case]:
     yield case("UTF-16", WRONG_DATA, "cannot be read as", _collection(_points()).encode("utf-16"))
     yield case("brackets without end", WRONG_DATA, "cannot be read as", "[" * 100_000)
     yield case("objects without end", WRONG_DATA, "cannot be read as", '{"a":' * 100_000)
-    yield case("numbers too large", WRONG_DATA, "Unrecognized number: 1e999", _collection(_points()).replace("12.0", "1e999"))
+    # one GDAL refuses the number, an older one reads it as without end
+    yield case("numbers too large", WRONG_DATA, "number", _collection(_points()).replace("12.0", "1e999"))
     yield case("NaN for a flow", DONE, "60 records", _collection(_points()).replace("12.0", "NaN", 3))
     yield case("NaN for a place", DONE, "60 records", _collection(_points()).replace("[-93.6, 41.9]", "[NaN, NaN]", 1))
     yield case(
