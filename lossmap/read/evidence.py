@@ -23,7 +23,7 @@ FILE = "evidence.json"
 # A mixture of ours holds some 60 normals, each weight in six figures.
 MOST_VALUES, WEIGHTS_OFF = 2000, 1e-3
 # No field has more: kg/ha, one end of an interval over the other, slopes of log loss, speeds and moistures, log sd, ha.
-LEAST_LOSS, MOST_LOSS, MOST_RATIO, MOST_SLOPE, MOST_DRIVER, MOST_DOUBT, MOST_AREA = 1e-20, 1e6, 1e12, 1e4, 1e3, 10.0, 1e7
+LEAST_LOSS, MOST_LOSS, MOST_RATIO, MOST_SLOPE, MOST_DRIVER, MOST_DOUBT, MOST_AREA = 1e-40, 1e6, 1e30, 1e4, 1e3, 10.0, 1e7
 
 
 class _Loss(pydantic.BaseModel):
