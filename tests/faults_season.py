@@ -137,7 +137,7 @@ def folder_shared(times: int) -> Tally:
 def things_vanish() -> Tally:
     """Take a field's file away at every call that touches it, its folder, its results and all results at many, in a season of two fields.
 
-    What has not been read yet is a row or a refusal, one message that says where; the other field is mapped.
+    What has not been read yet is a row or a refusal, one message a field and one of all that says where; the other field is mapped.
     """
     tally = Tally("`season`, a file of a field vanishes, every call; a field or results, every seventh")
     with tempfile.TemporaryDirectory() as outer:
@@ -180,7 +180,7 @@ def _one_goes(season: Season, goes: Path, touch: int, tally: Tally) -> bool:
     tally.left[f"exit {code}"] += 1
     of_inputs = goes.is_relative_to(season.folder / "farm")
     where = f"{goes.relative_to(season.folder)}, call {touch}: exit {code}"
-    if code not in ((0, 4) if of_inputs else (0, 2, 3, 4)) or "Traceback" in said or len(said.splitlines()) > 2:
+    if code not in ((0, 4) if of_inputs else (0, 2, 3, 4)) or "Traceback" in said or len(said.splitlines()) > 3:
         tally.wrong.append(f"{where}, said {said[-400:]}")
     if code and goes.name not in said and FIELDS[0] not in said:
         tally.wrong.append(f"{where}, does not say where: {said[-400:]}")
