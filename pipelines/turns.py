@@ -18,16 +18,17 @@ __all__ = ["alone", "in_turn"]
 @contextmanager
 def in_turn(folder: Path) -> Iterator[None]:
     """One run at a time changes or reads names in `folder`; another waits the moment that takes."""
-    if fcntl is None or not folder.is_dir():
-        yield
-        return
-    place = os.open(folder, os.O_RDONLY)
+    held = list[int]()
     try:
-        with suppress(OSError):  # a network disk may know no turns: then names are changed as quickly as can be
-            fcntl.flock(place, fcntl.LOCK_EX)
+        if fcntl is not None:
+            # a folder that is not there has no names, and a network disk may know no turns: then they are changed as quickly as can be
+            with suppress(OSError):
+                held.append(os.open(folder, os.O_RDONLY))
+                fcntl.flock(held[0], fcntl.LOCK_EX)
         yield
     finally:
-        os.close(place)
+        for place in held:
+            os.close(place)
 
 
 @contextmanager

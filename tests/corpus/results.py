@@ -27,7 +27,10 @@ FOUND: dict[str, Spoilt] = {
         {"mean_kg_ha": 1e-200, "low_kg_ha": 1e-201, "high_kg_ha": 1e-199},
         "loss.total: low 1e-201 is nearer to nothing than any count can tell",
     ),
-    "a mean of nothing": Spoilt("evidence.json", ("loss", "total", "mean_kg_ha"), 0.0, "loss.total: mean 0 is below low"),
+    "a mean of nothing": Spoilt("evidence.json", ("loss", "total", "mean_kg_ha"), 0.0, "loss.total: mean 0 is far below low"),
+    "a mean too small to be squared": Spoilt(
+        "evidence.json", ("loss", "header", "mean_kg_ha"), 1e-308, "loss.header: mean 1e-308 is far below low"
+    ),
     "a corner that is no number": Spoilt(
         "evidence.json", ("outline", "coordinates", 0, 1, 0), math.nan, "outline: is no outline of a field (not on the globe)"
     ),
