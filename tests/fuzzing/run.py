@@ -97,11 +97,12 @@ def main() -> None:
         known = asked.known or Path(outer) / "known"
         known.mkdir(parents=True, exist_ok=True)
         target: Target = TARGETS[asked.target]
+        (Path(outer) / "made").mkdir()
         for number, content in enumerate(target.seeds()):
             (known / f"seed{number}").write_bytes(content)
+            fed(target, content, Path(outer) / "made")  # what is loaded at first use is no input's fault
         words = Path(outer) / "words"
         words.write_text("".join(f'"{"".join(f"{chr(92)}x{byte:02x}" for byte in word)}"\n' for word in target.words))
-        (Path(outer) / "made").mkdir()
         watched = Watched(asked.target, asked.findings, Path(outer) / "made", asked.seconds)
         options = [
             "-max_len=110000",
