@@ -44,7 +44,7 @@ _HOST = f"{zlib.crc32(platform.node().encode()):08x}"
 #: A folder aside, by whose it is: target, process, machine.
 _ASIDE = re.compile(r"\.(?P<target>.+)\.(?P<pid>\d+)-(?P<host>[0-9a-f]{8})\.[^.]+", re.DOTALL)
 #: No run of another machine takes longer [s].
-_WEEK_S = 8 * 86_400
+_LONGEST_RUN_S = 8 * 86_400
 
 
 @contextmanager
@@ -166,7 +166,7 @@ def _is_at_work(aside: Path, pid: int, host: str) -> bool:
     if host == _HOST:
         return _runs(pid)
     with suppress(OSError):
-        return time.time() - aside.stat().st_mtime < _WEEK_S
+        return time.time() - aside.stat().st_mtime < _LONGEST_RUN_S
     return True
 
 

@@ -19,6 +19,7 @@ import json
 import os
 import random
 import signal
+import subprocess
 import sys
 import tempfile
 import time
@@ -300,15 +301,24 @@ def main(words: list[str] | None = None) -> int:
     asked = parser.parse_args(words)
     if asked.tallies:
         return _written_down([Tally(**one) for file in asked.tallies for one in json.loads(file.read_text())])
+    if not asked.only:
+        return _written_down([_apart(name, asked.moments, asked.seed) for name in TRIALS])
     import lossmap.pipelines.map_field
     import lossmap.pipelines.plan_stops
     import lossmap.pipelines.rank_fields
     import lossmap.pipelines.season  # noqa: F401  loaded before the first fork
 
-    tallies = [TRIALS[name](asked.moments if asked.moments is not None else MOMENTS[name], asked.seed) for name in asked.only or TRIALS]
+    tallies = [TRIALS[name](asked.moments if asked.moments is not None else MOMENTS[name], asked.seed) for name in asked.only]
     print(json.dumps([vars(tally) for tally in tallies]) if asked.json else "\n".join(rows(tallies)))
     print("\n".join(one for tally in tallies for one in tally.wrong), file=sys.stderr)
-    return int(any(tally.wrong for tally in tallies)) if asked.only else _written_down(tallies)
+    return int(any(tally.wrong for tally in tallies))
+
+
+def _apart(name: str, moments: int | None, seed: int) -> Tally:
+    """One trial in a process of its own: those who were killed in the one before may have been its server of processes."""
+    words = ["--only", name, "--json", "--seed", str(seed), *(["--moments", str(moments)] if moments is not None else [])]
+    done = subprocess.run([sys.executable, __file__, *words], stdout=subprocess.PIPE, text=True, check=False)
+    return Tally(**json.loads(done.stdout)[0])
 
 
 def _written_down(tallies: Sequence[Tally]) -> int:
