@@ -12,7 +12,7 @@ from lossmap.base.rank_settings import RankSettings
 from lossmap.base.settings import build
 from lossmap.drydown.outlook import outlook
 from lossmap.drydown.plan import rules
-from lossmap.drydown.search import descended, index_seed, priced, rule_order, search
+from lossmap.drydown.search import index_seed, priced, rule_order, search
 from lossmap.drydown.work import as_problem
 from lossmap.synthetic_farm import FarmPlan, MadeFarm, made_farm
 
@@ -33,7 +33,7 @@ def measure() -> list[Row]:
     seen = _seen(many, coarse)
     problem = as_problem(many.farm, seen, coarse)
     seed = index_seed(problem)
-    seconds, found = _cpu(lambda: descended(problem, seed))
+    seconds, found = _cpu(lambda: search(problem, 0, 0))
     of_seed, of_rule = priced(problem, seed).cost, rule_order(problem, rules(seen, problem)["driest first"]).cost
     against = f"{100 * found.cost / of_seed:.0f} % of the index seed, {100 * found.cost / of_rule:.0f} % of driest-first"
     return [
