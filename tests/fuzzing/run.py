@@ -42,10 +42,9 @@ class Watched:
 
     def once(self, content: bytes) -> None:
         """Feed one input, and end the program when the time is up."""
-        # of the processor: a busy machine is not the file's fault
-        began, before_mb = time.process_time(), _peak_mb()
-        fault = fed(self.target, content, self.folder)
-        spent, grown_mb = time.process_time() - began, _peak_mb() - before_mb
+        fault, spent, grown_mb = self._fed(content)
+        if spent > MOST_SECONDS:
+            spent = min(spent, self._fed(content)[1])  # a hang hangs again; clearing up after thousands of others does not
         self.executions, self.slowest = self.executions + 1, max(self.slowest, spent)
         if fault is not None:
             frames = traceback.extract_tb(fault.__traceback__)
@@ -57,6 +56,12 @@ class Watched:
             self._keep(content, f"memory {len(content)}", None, f"{grown_mb:.0f} MB")
         if time.monotonic() > self.until:
             self.end()
+
+    def _fed(self, content: bytes) -> tuple[Exception | None, float, float]:
+        """What came through, seconds of the processor (a busy machine is no file's fault), and by how much the peak of memory rose [MB]."""
+        began, before_mb = time.process_time(), _peak_mb()
+        fault = fed(self.target, content, self.folder)
+        return fault, time.process_time() - began, _peak_mb() - before_mb
 
     def _keep(self, content: bytes, kind: str, fault: Exception | None, words: str = "") -> None:
         if kind in self.kinds:
