@@ -231,7 +231,7 @@ there, changes no file it was given, and leaves either a whole result or none.
 _HOW = {
     "inputs": "`python tests/bad_input.py`",
     "large files": "`python tests/bad_input.py --slow`",
-    "fuzzing": "`python tests/fuzzing/run.py TARGET --seconds 1800`, led by coverage, at the lowest priority of a busy machine",
+    "fuzzing": "`python tests/fuzzing/run.py TARGET --seconds 1800`, led by coverage, beside other work on the machine",
     "faults": "`python tests/faults.py`; of a season each field's results and the season's own files are told by themselves",
 }
 
