@@ -39,8 +39,8 @@ def utm_crs(frame: gpd.GeoDataFrame) -> pyproj.CRS:
 
     The middle is the median place: one record at (0, 0) does not move a field to Africa.
     """
-    places = frame.geometry if frame.crs.is_geographic else frame.geometry.to_crs("EPSG:4326")
-    lon, lat = (float(np.nanmedian(part[np.isfinite(part)])) for part in (places.x.to_numpy(), places.y.to_numpy()))
+    x, y = (float(np.nanmedian(part[np.isfinite(part)])) for part in (frame.geometry.x.to_numpy(), frame.geometry.y.to_numpy()))
+    lon, lat = (x, y) if frame.crs.is_geographic else pyproj.Transformer.from_crs(frame.crs, "EPSG:4326", always_xy=True).transform(x, y)
     if (
         frame.crs.is_projected
         and all(axis.unit_name in ("metre", "meter") for axis in frame.crs.axis_info)

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import shapely
+
 from lossmap.base.estimates import NOTHING
 from lossmap.base.field import FieldMap
 from lossmap.base.tables import SOURCES
 from lossmap.report.money import price_of
 from lossmap.report.sentences import SOURCE_WORDS, driver_word
-from lossmap.report.unknown import is_flat, unknown_part
+from lossmap.report.unknown import is_flat
 from lossmap.report.words import NOT_KNOWN, ODDS, Words, count_of, day_of
 
 __all__ = [
@@ -115,10 +117,10 @@ def seeds_line(field_map: FieldMap, words: Words) -> str:
     return f"On the ground that is {words.seeds.interval(seeds)}, at {thousand}.{apart}"
 
 
-def more_counts(field_map: FieldMap) -> str:
-    """Where the next counts come from, where the ones there are leave something open; "" where they do not."""
+def more_counts(field_map: FieldMap, unknown: shapely.Geometry | None) -> str:
+    """Where the next counts come from, where verdicts or a part that is `unknown` are open; "" where nothing is."""
     open_words = [driver_word(name) for name, found in field_map.drivers.items() if found.verdict == "not enough counts" and found.stops]
-    open_words += ["places not counted"] if unknown_part(field_map) is not None else []
+    open_words += ["places not counted"] if unknown is not None else []
     if not open_words:
         return ""
     return f"More counts would settle what is open ({', '.join(open_words)}): lossmap stops plans where the next ones tell most."

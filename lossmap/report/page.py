@@ -32,6 +32,7 @@ from lossmap.report.rows import zone_rows
 from lossmap.report.run_file import changed, version
 from lossmap.report.sentences import SOURCE_WORDS, after_largest, driver, driver_word, largest_sources
 from lossmap.report.templates import asset, filled, policy
+from lossmap.report.unknown import unknown_part
 from lossmap.report.words import Words, count_of
 
 __all__ = ["page"]
@@ -73,7 +74,7 @@ def page(field_map: FieldMap) -> str:
         flat=flat_line(field_map),
         drivers=_drivers(field_map, words),
         zones=zone_rows(field_map, words),
-        more=more_counts(field_map),
+        more=more_counts(field_map, unknown_part(field_map)),
         first=first_step(field_map.drivers, words, price_of(field_map), field_map.pace),
         pace=pace(field_map, words),
         reel=of_reel,

@@ -9,6 +9,7 @@ import numpy as np
 from lossmap.base.estimates import NOTHING, Estimate
 from lossmap.base.field import FieldMap
 from lossmap.report.numbers import flat_line, grain_line, headline, loss_rows, more_counts, seeds_line, subtitle, words_of
+from lossmap.report.unknown import unknown_part
 
 
 def test_subtitle_says_crop_day_and_area(field_map: FieldMap) -> None:
@@ -67,13 +68,17 @@ def test_a_field_mean_is_called_one(field_map: FieldMap) -> None:
 
 def test_more_counts_are_asked_for_where_they_settle_something(field_map: FieldMap) -> None:
     """Open verdicts and places far from any stop are named; with verdicts and intervals that hold, nothing is asked for."""
+
+    def asked(of: FieldMap) -> str:
+        return more_counts(of, unknown_part(of))
+
     speed = dataclasses.replace(field_map.drivers["speed"], verdict="not enough counts")
     opened = dataclasses.replace(field_map, drivers={**field_map.drivers, "speed": speed})
     told = "lossmap stops plans where the next ones tell most."
-    assert more_counts(opened) == f"More counts would settle what is open (ground speed, places not counted): {told}"
-    assert more_counts(field_map) == f"More counts would settle what is open (places not counted): {told}"
+    assert asked(opened) == f"More counts would settle what is open (ground speed, places not counted): {told}"
+    assert asked(field_map) == f"More counts would settle what is open (places not counted): {told}"
     loss = field_map.surfaces["loss_kg_ha"]
     sure = dataclasses.replace(loss, low=loss.mean * np.float32(0.8), high=loss.mean * np.float32(1.2))
-    assert more_counts(dataclasses.replace(field_map, surfaces={"loss_kg_ha": sure})) == ""
+    assert asked(dataclasses.replace(field_map, surfaces={"loss_kg_ha": sure})) == ""
     untold = dataclasses.replace(speed, stops=0, note="the log has no ground speed")
-    assert "speed" not in more_counts(dataclasses.replace(field_map, drivers={"speed": untold}))
+    assert "speed" not in asked(dataclasses.replace(field_map, drivers={"speed": untold}))

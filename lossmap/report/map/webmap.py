@@ -89,7 +89,7 @@ def webmap(field_map: FieldMap) -> str:
         unknown=_unknown_line(field_map, unknown, words),
         still=drawing,
         zones=zones,
-        **_texts(field_map, words),
+        **_texts(field_map, unknown, words),
     )
 
 
@@ -101,7 +101,7 @@ def _basemap(field_map: FieldMap) -> dict[str, str] | None:
     return {"url": asked.basemap, "host": asked.basemap.split("/")[2], "credit": asked.basemap_credit or ""}
 
 
-def _texts(field_map: FieldMap, words: Words) -> dict[str, Any]:
+def _texts(field_map: FieldMap, unknown: shapely.Geometry | None, words: Words) -> dict[str, Any]:
     """What the page says beside its map."""
     return {
         "title": field_map.field.facts.name,
@@ -115,7 +115,7 @@ def _texts(field_map: FieldMap, words: Words) -> dict[str, Any]:
         "usual": yardstick(field_map, words)[0],
         "first": first_step(field_map.drivers, words, price_of(field_map), field_map.pace),
         "largest": after_largest(largest_sources(field_map.loss)),
-        "more": more_counts(field_map),
+        "more": more_counts(field_map, unknown),
         "rows": loss_rows(field_map, words),
         "harvest": words.harvest.text(field_map.yield_kg_ha),
         "other_system": "metric" if words.us else "US",
